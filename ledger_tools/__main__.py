@@ -1,0 +1,5 @@
+"""`python -m ledger_tools` is the `ledger-tools` command."""
+
+from ledger_tools.cli import main
+
+main()

@@ -1,0 +1,264 @@
+"""What the shop is: `shop.toml` as one frozen value, checked as a whole before anything runs.
+
+Every key that a person can set stands here with its meaning; every problem of a file is reported at once, with its
+key. Amounts in the settings are texts or whole numbers in the currency's own decimals and become minor units here.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+import tomllib
+import zoneinfo
+from decimal import Decimal
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from ledger_tools.accounts import ACCOUNT_PATTERN, ROLES, ROLES_BY_NAME
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.money import currencies_by_digits
+
+SETTINGS_FILE = "shop.toml"
+
+KindOfExport = Literal["orders", "processor", "wallet", "bank"]
+
+
+def _currency(code: str) -> str:
+    if code not in currencies_by_digits():
+        raise ValueError(f"{code!r} is not an ISO 4217 currency code such as USD")
+    return code
+
+
+def _account(name: str) -> str:
+    if not ACCOUNT_PATTERN.match(name):
+        raise ValueError(f"{name!r} is not an account name such as Expenses:BankFees")
+    return name
+
+
+def _pattern(text: str) -> str:
+    try:
+        re.compile(text)
+    except re.error as trouble:
+        raise ValueError(f"{text!r} is not a regular expression: {trouble}") from None
+    return text
+
+
+CurrencyCode = Annotated[str, Field(min_length=3, max_length=3)]
+
+
+def _day(value: object) -> object:
+    return datetime.date.fromisoformat(value) if isinstance(value, str) else value
+
+
+#: A TOML date, or an ISO 8601 date in quotes.
+Day = Annotated[datetime.date, BeforeValidator(_day)]
+
+#: A decimal number in quotes or plain; TOML's decimals are read as they are written, never as floats.
+Number = str | int | Decimal
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+class Source(_Table):
+    """A place that exports come from."""
+
+    name: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$", description="short name; the folder under exports/ and the mapping's file name")
+    kind: KindOfExport = Field(description="orders, processor, wallet or bank")
+    currency: CurrencyCode = Field(description="currency of amounts where a row names none")
+    account_id: str | None = Field(None, description="bank: the account number that its statements carry")
+    payout_pattern: str | None = Field(None, description="bank: regular expression on memo and counterparty of incoming payouts")
+    recoverable_tax: str | None = Field(None, description="wallet: jurisdiction that gives the partner's tax back")
+
+    _check_currency = field_validator("currency")(_currency)
+
+    @field_validator("payout_pattern")
+    @classmethod
+    def _check_pattern(cls, text: str | None) -> str | None:
+        return text if text is None else _pattern(text)
+
+
+class BankRule(_Table):
+    """What a bank line or a processor's adjustment is, known by its text."""
+
+    pattern: str = Field(description="regular expression on memo and counterparty, case ignored")
+    account: str = Field(description="account of the other side")
+    source: str | None = Field(None, description="only lines of this source")
+
+    _check_pattern = field_validator("pattern")(_pattern)
+    _check_account = field_validator("account")(_account)
+
+
+class Registration(_Table):
+    """A jurisdiction that the shop files sales tax in."""
+
+    jurisdiction: str = Field(min_length=1, description="as orders name it, such as US-CO")
+    filing: Literal["monthly", "quarterly", "yearly"] = Field(description="how often a return is due")
+    since: Day = Field(description="first day of the registration")
+
+
+class StatedBalance(_Table):
+    """A balance that somebody stated for the end of a day."""
+
+    source: str = Field(description="whose balance")
+    on: Day = Field(description="the day at whose end it held")
+    amount: Number = Field(description='the balance, as text such as "1204.50"')
+    currency: CurrencyCode | None = Field(None, description="where it isn't the source's")
+
+
+class Rate(_Table):
+    """An exchange rate that the shop states: base currency for one unit of the foreign one."""
+
+    currency: CurrencyCode = Field(description="the foreign currency")
+    on: Day = Field(description="the first day that it holds for")
+    rate: Number = Field(description='base units for one foreign unit, as text such as "1.0842"')
+
+    _check_currency = field_validator("currency")(_currency)
+
+    @field_validator("rate")
+    @classmethod
+    def _check_rate(cls, number: Number) -> Number:
+        if not re.fullmatch(r"\d+(\.\d+)?", str(number)) or not Decimal(number):
+            raise ValueError('a rate is a positive number such as "1.0842"')
+        return number
+
+
+class Grace(_Table):
+    """Days that a thing may take before it is an open item."""
+
+    payment: int = Field(2, ge=0, description="order to payment")
+    fulfilment: int = Field(5, ge=0, description="order to fulfilment charge")
+    payout: int = Field(7, ge=0, description="payout to bank")
+    top_up: int = Field(5, ge=0, description="top-up to bank line")
+
+
+class ShopSettings(_Table):
+    """Everything that `shop.toml` can hold."""
+
+    detail: Literal["order", "day"] = Field("order", description="one journal entry an event, or one a day and kind")
+    name: str = Field("My shop", min_length=1, description="title of the books")
+    currency: CurrencyCode = Field(description="base currency of the books")
+    time_zone: str = Field(description="IANA zone whose calendar dates the books use")
+    gift_card_categories: tuple[str, ...] = Field(("gift card",), strict=False, description="categories that are gift cards, case ignored")
+    source: tuple[Source, ...] = Field((), strict=False, description="where exports come from")
+    accounts: dict[str, str] = Field(default_factory=dict, description="role = account name, to rename a role's account")
+    names: dict[str, str] = Field(default_factory=dict, description="category or source = the part it has in account names")
+    reasons: dict[str, str] = Field(default_factory=dict, description="reason of a wallet charge = account")
+    bank_rule: tuple[BankRule, ...] = Field((), strict=False, description="what bank lines are")
+    registration: tuple[Registration, ...] = Field((), strict=False, description="where sales tax is filed")
+    stated_balance: tuple[StatedBalance, ...] = Field((), strict=False, description="balances stated by hand")
+    rate: tuple[Rate, ...] = Field((), strict=False, description="exchange rates stated by hand")
+    grace: Grace = Field(default_factory=lambda: Grace(), description="days before something is late")
+
+    _check_currency = field_validator("currency")(_currency)
+
+    @field_validator("time_zone")
+    @classmethod
+    def _check_zone(cls, name: str) -> str:
+        try:
+            zoneinfo.ZoneInfo(name)
+        except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+            raise ValueError(f"{name!r} is not an IANA time zone such as America/Denver") from None
+        return name
+
+    @field_validator("accounts")
+    @classmethod
+    def _check_roles(cls, accounts: dict[str, str]) -> dict[str, str]:
+        for role, name in accounts.items():
+            if role not in ROLES_BY_NAME:
+                raise ValueError(f"{role!r} is not a role; roles are {', '.join(ROLES_BY_NAME)}")
+            if ROLES_BY_NAME[role].has_parameter != ("{}" in name):
+                need = "needs" if ROLES_BY_NAME[role].has_parameter else "can't have"
+                raise ValueError(f"the account of {role} {need} {{}} in its name, found {name!r}")
+            _account(name.replace("{}", "X"))
+        templates = {role.name: accounts.get(role.name, role.default) for role in ROLES}
+        for role in accounts:
+            twin = next((other for other, name in templates.items() if name == templates[role] and other != role), None)
+            if twin:
+                raise ValueError(f"{role} and {twin} would share {templates[role]}; each role needs its own account")
+        return accounts
+
+    @field_validator("reasons")
+    @classmethod
+    def _check_reasons(cls, reasons: dict[str, str]) -> dict[str, str]:
+        for name in reasons.values():
+            _account(name)
+        return reasons
+
+    @model_validator(mode="after")
+    def _check_sources(self) -> ShopSettings:
+        names = [source.name for source in self.source]
+        doubled = sorted({name for name in names if names.count(name) > 1})
+        if doubled:
+            raise ValueError(f"source {doubled[0]!r} is declared twice")
+        for rule in (*self.bank_rule, *self.stated_balance):
+            if rule.source is not None and rule.source not in names:
+                raise ValueError(f"source {rule.source!r} is not declared; declared are {', '.join(names) or 'none'}")
+        return self
+
+    def source_named(self, name: str) -> Source:
+        """The declared source of a name.
+
+        Raises:
+            LedgerError: it is not declared.
+        """
+        for source in self.source:
+            if source.name == name:
+                return source
+        declared = ", ".join(source.name for source in self.source) or "none"
+        raise LedgerError(
+            Problem(
+                SETTINGS_FILE,
+                f"source {name!r} is not declared; declared are {declared}",
+                f'add [[source]] with name = "{name}", kind and currency',
+            )
+        )
+
+    def template_of(self, role: str) -> str:
+        """Account name of a role, with `{}` for its parameter where it has one."""
+        return self.accounts.get(role, ROLES_BY_NAME[role].default)
+
+
+def parse_settings(text: str, where: str = SETTINGS_FILE) -> ShopSettings:
+    """Settings from TOML text.
+
+    Raises:
+        LedgerError: all problems of the text, each with its key.
+    """
+    try:
+        raw = tomllib.loads(text, parse_float=Decimal)
+    except tomllib.TOMLDecodeError as trouble:
+        raise LedgerError(Problem(where, f"is not valid TOML: {trouble}", "mend the line that it names")) from None
+    try:
+        return ShopSettings.model_validate(raw)
+    except ValidationError as trouble:
+        problems = []
+        for error in trouble.errors():
+            key = ".".join(str(part + 1) if isinstance(part, int) else part for part in error["loc"]) or "the settings"
+            message = error["msg"].removeprefix("Value error, ")
+            if error["type"] == "extra_forbidden":
+                message = "is not a setting"
+            found = "" if isinstance(error["input"], (dict, ShopSettings)) else f" (found {error['input']!r})"
+            problems.append(Problem(f"{where}, {key}", f"{message}{found}"))
+        raise LedgerError(problems) from None
+
+
+def read_settings(folder: Path) -> ShopSettings:
+    """Settings of a books folder.
+
+    Raises:
+        LedgerError: the file is missing, not UTF-8 or wrong.
+    """
+    file = folder / SETTINGS_FILE
+    try:
+        text = file.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise LedgerError(
+            Problem(str(folder), f"holds no {SETTINGS_FILE}", f"start books with: ledger-tools init {folder}")
+        ) from None
+    except UnicodeDecodeError:
+        raise LedgerError(Problem(str(file), "is not UTF-8 text", "save it as UTF-8")) from None
+    return parse_settings(text)
