@@ -1,0 +1,309 @@
+"""How books change on disk: exports archived, database and journal swapped in, all or nothing.
+
+Everything is written aside first. Then one small file, the intent, lists the renames that make it real; from the moment
+it stands the change is done, and whoever comes next after a kill finishes the renames. Without it the books are as they
+were. A lock file keeps two builds apart; readers need none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import duckdb
+from filelock import FileLock
+
+import importers
+import ledger_tools
+from importers.identify import KnownSource, identify_source
+from ledger_tools.build import Export, Inputs, Progress, Refusal, build_database, read_inputs, write_journal
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.folder import BooksFolder
+from ledger_tools.store import connect_for_reading, read_fact, write_facts
+
+Stamp = dict[str, tuple[int, int, str]]
+
+
+@dataclass(frozen=True)
+class FileResult:
+    """What became of one file of an import; counts are rows of the file."""
+
+    file: str
+    source: str | None
+    kind: str | None
+    first_day: str | None
+    last_day: str | None
+    rows: int
+    new: int
+    repeated: int
+    amended: int
+    refused: tuple[Problem, ...]
+
+
+def _lock(folder: BooksFolder) -> FileLock:
+    folder.cache.mkdir(exist_ok=True)
+    return FileLock(folder.cache / "lock")
+
+
+def _sha256(file: Path) -> str:
+    with file.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _program() -> str:
+    """Fingerprint of the program itself: other code may build other books."""
+    found = hashlib.sha256()
+    for package in (ledger_tools, importers):
+        root = Path(str(package.__file__)).parent
+        for file in sorted(root.rglob("*.py")):
+            state = file.stat()
+            found.update(f"{file.relative_to(root)} {state.st_size} {state.st_mtime_ns}\n".encode())
+    return found.hexdigest()
+
+
+def _input_files(folder: BooksFolder) -> dict[str, Path]:
+    files = [folder.settings, folder.hand, folder.main, folder.decisions, *sorted(folder.mappings.glob("*.toml"))]
+    files += [file for _, file in folder.export_files()]
+    return {str(file.relative_to(folder.root)): file for file in files if file.is_file()}
+
+
+def _stamp_of(files: dict[str, Path], known: Stamp) -> Stamp:
+    """Size, time and digest of each file; the digest is only read anew where size or time differ from what is known."""
+    stamp: Stamp = {}
+    for name, file in files.items():
+        state = file.stat()
+        old = known.get(name)
+        unchanged = old is not None and (old[0], old[1]) == (state.st_size, state.st_mtime_ns)
+        stamp[name] = (state.st_size, state.st_mtime_ns, old[2] if old is not None and unchanged else _sha256(file))
+    return stamp
+
+
+def _is_fresh(folder: BooksFolder) -> bool:
+    if not folder.database.is_file():
+        return False
+    try:
+        with connect_for_reading(folder.database) as connection:
+            if read_fact(connection, "program") != _program():
+                return False
+            known: Stamp = json.loads(read_fact(connection, "stamp") or "{}")
+    except duckdb.Error:
+        return False
+    files = _input_files(folder)
+    if set(files) != set(known):
+        return False
+    return all(now[2] == known[name][2] for name, now in _stamp_of(files, known).items())
+
+
+def finish_pending(folder: BooksFolder) -> None:
+    """Finish the renames of a change that was cut short after it was decided."""
+    intent = folder.cache / "intent.json"
+    if intent.is_file():
+        with _lock(folder):
+            _carry_out(folder)
+
+
+def _carry_out(folder: BooksFolder) -> None:
+    intent = folder.cache / "intent.json"
+    if not intent.is_file():
+        return
+    planned = json.loads(intent.read_text(encoding="utf-8"))
+    for aside, final in planned["renames"]:
+        target = folder.root / final
+        if (folder.root / aside).exists():
+            target.parent.mkdir(parents=True, exist_ok=True)
+            os.replace(folder.root / aside, target)
+    for old in planned["removals"]:
+        (folder.root / old).unlink(missing_ok=True)
+    intent.unlink()
+
+
+def _decide(folder: BooksFolder, renames: Sequence[tuple[Path, Path]], removals: Sequence[Path]) -> None:
+    """Write the intent, so that the change is decided, and carry it out."""
+    plan = {
+        "renames": [[str(aside.relative_to(folder.root)), str(final.relative_to(folder.root))] for aside, final in renames],
+        "removals": [str(old.relative_to(folder.root)) for old in removals],
+    }
+    draft = folder.cache / "intent.draft"
+    with draft.open("w", encoding="utf-8") as stream:
+        json.dump(plan, stream)
+        stream.flush()
+        os.fsync(stream.fileno())
+    os.replace(draft, folder.cache / "intent.json")
+    _carry_out(folder)
+
+
+def archived_exports(folder: BooksFolder) -> list[Export]:
+    """Every archived export, as a build takes it."""
+    return [Export(source, file.name, file) for source, file in folder.export_files()]
+
+
+def _fresh_staging(folder: BooksFolder) -> Path:
+    staging = folder.cache / "staging"
+    shutil.rmtree(staging, ignore_errors=True)
+    (staging / "exports").mkdir(parents=True)
+    (staging / "journal").mkdir()
+    (staging / "scratch").mkdir()
+    return staging
+
+
+def _rebuild(
+    folder: BooksFolder, inputs: Inputs, staging: Path, exports: Sequence[Export], progress: Progress
+) -> tuple[duckdb.DuckDBPyConnection, list[Refusal]]:
+    return build_database(staging / "books.duckdb", staging / "scratch", inputs, exports, progress)
+
+
+def _swap_in(
+    folder: BooksFolder,
+    inputs: Inputs,
+    staging: Path,
+    connection: duckdb.DuckDBPyConnection,
+    accepted: Sequence[Export],
+    progress: Progress,
+    *,
+    with_journal: bool,
+) -> None:
+    renames: list[tuple[Path, Path]] = [(export.path, folder.exports / export.source / export.name) for export in accepted]
+    removals: list[Path] = []
+    if with_journal:
+        texts, removals = write_journal(connection, inputs, folder, staging / "journal", progress)
+        renames += texts
+    files = _input_files(folder)
+    stamp = _stamp_of(files, {})
+    for export in accepted:
+        state = export.path.stat()
+        stamp[f"exports/{export.source}/{export.name}"] = (state.st_size, state.st_mtime_ns, _sha256(export.path))
+    write_facts(connection, [("stamp", json.dumps(stamp)), ("program", _program())])
+    connection.execute("CHECKPOINT")
+    connection.close()
+    renames.append((staging / "books.duckdb", folder.database))
+    _decide(folder, renames, removals)
+    shutil.rmtree(staging, ignore_errors=True)
+
+
+def open_books(folder: BooksFolder, progress: Progress, *, with_journal: bool = True) -> duckdb.DuckDBPyConnection:
+    """The built database of a books folder, read only; built first where an input changed.
+
+    Raises:
+        LedgerError: the books can't be built from what is there; the last build stays as it was.
+    """
+    finish_pending(folder)
+    if not _is_fresh(folder):
+        with _lock(folder):
+            if not _is_fresh(folder):
+                inputs = read_inputs(folder)
+                staging = _fresh_staging(folder)
+                connection, _ = _rebuild(folder, inputs, staging, archived_exports(folder), progress)
+                _swap_in(folder, inputs, staging, connection, [], progress, with_journal=with_journal)
+    return connect_for_reading(folder.database)
+
+
+def rewrite_journal(folder: BooksFolder, progress: Progress) -> None:
+    """Build everything anew and write the journal again, whatever was done to its files."""
+    with _lock(folder):
+        _carry_out(folder)
+        inputs = read_inputs(folder)
+        staging = _fresh_staging(folder)
+        connection, _ = _rebuild(folder, inputs, staging, archived_exports(folder), progress)
+        _swap_in(folder, inputs, staging, connection, [], progress, with_journal=True)
+
+
+def known_sources(inputs: Inputs) -> list[KnownSource]:
+    """The declared sources as the importers know them."""
+    return [
+        KnownSource(source.name, source.kind, source.currency, inputs.mappings.get(source.name), source.account_id)
+        for source in inputs.settings.source
+    ]
+
+
+def _archive_name(folder: BooksFolder, source: str, file: Path, taken: set[tuple[str, str]]) -> str:
+    """The file's own name; one that is taken by other bytes gets a part of its digest, so the name follows the content."""
+    name = file.name.lstrip(".~") or "export"
+    there = folder.exports / source / name
+    if (there.is_file() and _sha256(there) != _sha256(file)) or (source, name) in taken:
+        stem, dot, ending = name.partition(".")
+        name = f"{stem}~{_sha256(file)[:12]}{dot}{ending}"
+    return name
+
+
+def original_name(name: str) -> str:
+    """The name that an archived file came with."""
+    return re.sub(r"~[0-9a-f]{12}", "", name)
+
+
+def import_files(
+    folder: BooksFolder, files: Sequence[Path], source: str | None, progress: Progress, *, dry_run: bool = False
+) -> list[FileResult]:
+    """Archive exports and rebuild the books; a file that can't be read whole is refused and changes nothing.
+
+    Raises:
+        LedgerError: settings, mappings or earlier exports are wrong; nothing was changed.
+    """
+    with _lock(folder):
+        _carry_out(folder)
+        inputs = read_inputs(folder)
+        if source is not None:
+            inputs.settings.source_named(source)
+        staging = _fresh_staging(folder)
+        refused: dict[int, FileResult] = {}
+        incoming: dict[int, Export] = {}
+        taken: set[tuple[str, str]] = set()
+        for place, file in enumerate(files):
+            try:
+                name_of_source = source or identify_source(file, known_sources(inputs))
+                if not file.is_file():
+                    raise LedgerError(Problem(str(file), "is not a file", "name a file that exists"))
+                aside = staging / "exports" / f"{place}-{file.name}"
+                shutil.copyfile(file, aside)
+                name = _archive_name(folder, name_of_source, file, taken)
+                taken.add((name_of_source, name))
+                incoming[place] = Export(name_of_source, name, aside, incoming=True)
+            except LedgerError as trouble:
+                refused[place] = FileResult(str(file), source, None, None, None, 0, 0, 0, 0, trouble.problems)
+        again = {place for place, export in incoming.items() if (folder.exports / export.source / export.name).is_file()}
+        fresh = {place: export for place, export in incoming.items() if place not in again}
+        exports = [*archived_exports(folder), *fresh.values()]
+        connection, refusals = _rebuild(folder, inputs, staging, exports, progress)
+        for refusal in refusals:
+            place = next(place for place, export in fresh.items() if export is refusal.export)
+            told = tuple(replace(problem, where=problem.where.replace(refusal.export.path.name, files[place].name)) for problem in refusal.error.problems)
+            kind = inputs.settings.source_named(refusal.export.source).kind
+            refused[place] = FileResult(str(files[place]), refusal.export.source, kind, None, None, 0, 0, 0, 0, told)
+        accepted = {place: export for place, export in fresh.items() if place not in refused}
+        results = {**refused, **_results(connection, files, accepted, incoming, again)}
+        if dry_run or not accepted:
+            connection.close()
+            shutil.rmtree(staging, ignore_errors=True)
+        else:
+            _swap_in(folder, inputs, staging, connection, list(accepted.values()), progress, with_journal=True)
+    return [results[place] for place in range(len(files))]
+
+
+def _results(
+    connection: duckdb.DuckDBPyConnection,
+    files: Sequence[Path],
+    accepted: dict[int, Export],
+    incoming: dict[int, Export],
+    again: set[int],
+) -> dict[int, FileResult]:
+    results: dict[int, FileResult] = {}
+    for place in sorted({*accepted, *again}):
+        export = incoming[place]
+        row = connection.execute(
+            """SELECT source.kind, first_day::VARCHAR, last_day::VARCHAR, rows_read, rows_new, rows_repeated, rows_amended
+               FROM export JOIN source USING (source_no) WHERE source.name = ? AND export.file = ?""",
+            [export.source, export.name],
+        ).fetchone()
+        assert row is not None
+        kind, first_day, last_day, rows, new, repeated, amended = row
+        if place in again:
+            new, repeated, amended = 0, rows, 0
+        results[place] = FileResult(
+            str(files[place]), export.source, kind, first_day, last_day, int(rows), int(new), int(repeated), int(amended), ()
+        )
+    return results

@@ -1,0 +1,303 @@
+"""The one place that runs the stages in order: exports → records → matches → facts → postings → journal text.
+
+The result is a database file and the text of the journal, both written aside; `archive` swaps them in. The same exports,
+settings and hand entries give the same bytes, in whatever order they came.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+
+from importers.mapping import Mapping as ColumnMapping
+from importers.mapping import parse_mapping
+from importers.readers import ExportFacts, ExportRequest, read_export
+from ledger_tools import versions
+from ledger_tools.chart import list_accounts, reason_accounts
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.folder import BooksFolder
+from ledger_tools.hand import HandFile, post_hand_entries, read_hand_file
+from ledger_tools.journal import create_link_table, render_accounts, render_files
+from ledger_tools.matching.bank_lines import match_bank_lines
+from ledger_tools.matching.by_reference import number_orders, resolve_references
+from ledger_tools.money import minor_digits, parse_amount
+from ledger_tools.posting.bank import list_bank_facts
+from ledger_tools.posting.compiler import list_parameters, post_events
+from ledger_tools.posting.fulfilment import list_fulfilment_facts
+from ledger_tools.posting.payments import list_payment_facts
+from ledger_tools.posting.refunds import list_refund_facts
+from ledger_tools.posting.sales import list_sale_facts
+from ledger_tools.posting.values import value_postings
+from ledger_tools.records import KINDS
+from ledger_tools.settings import ShopSettings, read_settings
+from ledger_tools.store import connect_for_build, write_facts
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Export:
+    """One export file that goes into a build.
+
+    Attributes:
+        name: its name in the archive, below its source's folder.
+        path: where its bytes are now.
+        incoming: it is being imported; one that can't be read is then left out and reported.
+    """
+
+    source: str
+    name: str
+    path: Path
+    incoming: bool = False
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """Everything that the books are made of, read and checked."""
+
+    settings: ShopSettings
+    mappings: Mapping[str, ColumnMapping]
+    hand: HandFile
+
+
+def read_inputs(folder: BooksFolder) -> Inputs:
+    """Settings, mappings and hand entries of a books folder.
+
+    Raises:
+        LedgerError: all problems of all of them.
+    """
+    settings = read_settings(folder.root)
+    problems: list[Problem] = []
+    mappings: dict[str, ColumnMapping] = {}
+    for file in sorted(folder.mappings.glob("*.toml")):
+        try:
+            mapping = parse_mapping(file.read_text(encoding="utf-8-sig"), f"mappings/{file.name}")
+            if mapping.source != file.stem:
+                problems.append(
+                    Problem(f"mappings/{file.name}, source", f"says {mapping.source!r}", f"name the file {mapping.source}.toml")
+                )
+            mappings[mapping.source] = mapping
+        except LedgerError as trouble:
+            problems.extend(trouble.problems)
+        except UnicodeDecodeError:
+            problems.append(Problem(f"mappings/{file.name}", "is not UTF-8 text", "save it as UTF-8"))
+    hand = HandFile((), frozenset())
+    try:
+        hand = read_hand_file([folder.hand, folder.main], settings.currency)
+    except LedgerError as trouble:
+        problems.extend(trouble.problems)
+    problems.extend(_pattern_problems(settings))
+    if problems:
+        raise LedgerError(problems)
+    return Inputs(settings, mappings, hand)
+
+
+def _pattern_problems(settings: ShopSettings) -> list[Problem]:
+    """Patterns that Python takes and the database's linear-time matcher doesn't (look-around, back-references)."""
+    found = []
+    patterns = [(f"bank_rule {place}", rule.pattern) for place, rule in enumerate(settings.bank_rule, start=1)]
+    patterns += [(f"source {source.name}", source.payout_pattern) for source in settings.source if source.payout_pattern]
+    with duckdb.connect() as connection:
+        for where, pattern in patterns:
+            try:
+                connection.execute("SELECT regexp_matches('', ?)", [pattern])
+            except duckdb.Error:
+                found.append(
+                    Problem(f"shop.toml, {where}, pattern", f"{pattern!r} uses what the matcher does not know", "leave out look-around and back-references")
+                )
+    return found
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """An incoming export that was left out, and why."""
+
+    export: Export
+    error: LedgerError
+
+
+def build_database(
+    database: Path, scratch: Path, inputs: Inputs, exports: Sequence[Export], progress: Progress
+) -> tuple[duckdb.DuckDBPyConnection, list[Refusal]]:
+    """Build the whole database into a new file; returns it open, with the incoming exports that were refused.
+
+    Raises:
+        LedgerError: an archived export can't be read, or the books can't be built from what was read.
+    """
+    connection = connect_for_build(database, scratch)
+    try:
+        refusals = _read_exports(connection, scratch, inputs, exports, progress)
+        progress("records")
+        for kind in KINDS:
+            versions.keep_latest(connection, kind)
+        _state_balances(connection, inputs.settings)
+        progress("matching")
+        patterns = _reference_patterns(inputs)
+        number_orders(connection, patterns)
+        for kind in ("processor", "wallet"):
+            resolve_references(connection, kind, patterns)
+        match_bank_lines(connection, inputs.settings)
+        progress("postings")
+        _post(connection, inputs)
+    except BaseException:
+        connection.close()
+        raise
+    return connection, refusals
+
+
+def _read_exports(
+    connection: duckdb.DuckDBPyConnection, scratch: Path, inputs: Inputs, exports: Sequence[Export], progress: Progress
+) -> list[Refusal]:
+    settings = inputs.settings
+    versions.create_raw_tables(connection)
+    numbers = {source.name: number for number, source in enumerate(settings.source, start=1)}
+    for source in settings.source:
+        connection.execute(
+            "INSERT INTO source VALUES (?, ?, ?, ?)", [numbers[source.name], source.name, source.kind, source.currency]
+        )
+        if source.payout_pattern:
+            connection.execute("INSERT INTO payout_pattern VALUES (?, ?)", [numbers[source.name], source.payout_pattern])
+    refusals: list[Refusal] = []
+    problems: list[Problem] = []
+    for export_no, export in enumerate(exports, start=1):
+        progress(f"reading {export.source}/{export.name}")
+        try:
+            source = settings.source_named(export.source)
+            request = ExportRequest(
+                export.path, source.name, source.kind, source.currency, settings.time_zone,
+                inputs.mappings.get(source.name), scratch,
+            )  # fmt: skip
+            facts = read_export(connection, request, "incoming_rows")
+        except LedgerError as trouble:
+            if export.incoming:
+                refusals.append(Refusal(export, trouble))
+            else:
+                problems.extend(trouble.problems)
+            continue
+        versions.add_rows(connection, source.kind, "incoming_rows", export_no, numbers[source.name])
+        connection.execute("DROP TABLE incoming_rows")
+        _note_export(connection, export_no, numbers[source.name], export, facts)
+    if problems:
+        raise LedgerError(problems)
+    versions.rank_exports(connection)
+    return refusals
+
+
+def _note_export(
+    connection: duckdb.DuckDBPyConnection, export_no: int, source_no: int, export: Export, facts: ExportFacts
+) -> None:
+    connection.execute(
+        "INSERT INTO export VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, 0, 0, 0)",
+        [
+            export_no, source_no, export.name, _digest(export.path).hex(), facts.first_day, facts.last_day, facts.time_stamp, facts.rows_read,
+            facts.records,
+        ],
+    )  # fmt: skip
+    for reason, rows in facts.skipped:
+        connection.execute("INSERT INTO skipped VALUES (?, ?, ?)", [export_no, reason, rows])
+    for balance in facts.balances:
+        connection.execute(
+            "INSERT INTO stated_balance VALUES (?, ?, ?, ?, 'statement')",
+            [source_no, balance.on, balance.currency, balance.amount],
+        )
+
+
+def _state_balances(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+    """Add the settings' stated balances, and each day's last running balance of a bank export that carries one."""
+    numbers = {source.name: number for number, source in enumerate(settings.source, start=1)}
+    for stated in settings.stated_balance:
+        currency = stated.currency or settings.source_named(stated.source).currency
+        connection.execute(
+            "INSERT INTO stated_balance VALUES (?, ?, ?, ?, 'settings')",
+            [numbers[stated.source], stated.on, currency, parse_amount(str(stated.amount), currency)],
+        )
+    connection.execute(
+        """
+        INSERT INTO stated_balance
+        WITH line AS (
+            SELECT *, coalesce(sum(CASE WHEN balance = above + amount THEN 1 WHEN balance = below + amount THEN -1 END)
+                               OVER (PARTITION BY export_no), 0) AS rising
+            FROM (SELECT *, lag(balance) OVER (PARTITION BY export_no ORDER BY record) AS above,
+                         lead(balance) OVER (PARTITION BY export_no ORDER BY record) AS below
+                  FROM kept_bank WHERE balance IS NOT NULL)
+        )
+        SELECT source_no, "at"::DATE, currency,
+               CASE WHEN any_value(rising) >= 0 THEN arg_max(balance, record) ELSE arg_min(balance, record) END, 'running balance'
+        FROM line GROUP BY source_no, export_no, "at"::DATE, currency
+        """
+    )
+
+
+def _reference_patterns(inputs: Inputs) -> dict[int, str]:
+    return {
+        number: inputs.mappings[source.name].file.reference_pattern or ""
+        for number, source in enumerate(inputs.settings.source, start=1)
+        if source.name in inputs.mappings and inputs.mappings[source.name].file.reference_pattern
+    }
+
+
+def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
+    settings = inputs.settings
+    reasons = sorted(reason_accounts(settings))
+    list_sale_facts(connection, settings)
+    list_payment_facts(connection, settings, _next_event_no(connection, "fact_sale"))
+    list_fulfilment_facts(connection, settings, reasons, _next_event_no(connection, "fact_sale", "fact_processor"))
+    list_bank_facts(connection, _next_event_no(connection, "fact_sale", "fact_processor", "fact_wallet"))
+    facts = ("fact_sale", "fact_processor", "fact_wallet", "fact_bank")
+    list_refund_facts(connection, _next_event_no(connection, *facts))
+    by_hand = [line.account for entry in inputs.hand.entries for line in entry.lines]
+    list_accounts(connection, settings, list_parameters(connection), by_hand)
+    create_link_table(connection)
+    post_events(connection, settings.currency)
+    value_postings(connection, settings)
+    post_hand_entries(connection, inputs.hand, _next_event_no(connection, *facts, "fact_gift_refund"))
+    currencies = connection.execute("SELECT DISTINCT currency FROM posting UNION SELECT ?", [settings.currency]).fetchall()
+    connection.executemany("INSERT INTO currency VALUES (?, ?)", [[code, minor_digits(code)] for (code,) in currencies])
+    write_facts(
+        connection,
+        [
+            ("currency", settings.currency),
+            ("name", settings.name),
+            ("detail", settings.detail),
+            *((f"grace.{name}", str(days)) for name, days in settings.grace.model_dump().items()),
+        ],
+    )
+    tables = ("fact_refund", "fact_gift_refund", "fact_credit", "fact_conversion", "fact_sale_category")
+    connection.execute("".join(f"DROP TABLE {table};" for table in tables if table != "fact_refund"))
+
+
+def _next_event_no(connection: duckdb.DuckDBPyConnection, *tables: str) -> int:
+    numbers = [connection.execute(f"SELECT coalesce(max(event_no), 0) FROM {table}").fetchone() for table in tables]
+    return 1 + max(int(row[0]) for row in numbers if row is not None)
+
+
+def write_journal(
+    connection: duckdb.DuckDBPyConnection, inputs: Inputs, folder: BooksFolder, staging: Path, progress: Progress
+) -> tuple[list[tuple[Path, Path]], list[Path]]:
+    """Render the journal into `staging`; returns (staged, final) of files that differ, and files to remove."""
+    staged: list[tuple[Path, Path]] = []
+    keep = set()
+    texts = render_files(connection, inputs.settings.detail, inputs.settings.currency, progress)
+    opened = inputs.hand.opened
+    for final, text in [
+        *((folder.journal / name, text) for name, text in texts),
+        (folder.accounts, render_accounts(connection, opened)),
+    ]:
+        keep.add(final)
+        content = text.encode("utf-8")
+        if final.is_file() and final.stat().st_size == len(content) and _digest(final) == hashlib.sha256(content).digest():
+            continue
+        aside = staging / final.name
+        aside.write_bytes(content)
+        staged.append((aside, final))
+    old = [file for file in sorted(folder.journal.glob("*.beancount")) if file not in keep]
+    return staged, old
+
+
+def _digest(file: Path) -> bytes:
+    with file.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").digest()

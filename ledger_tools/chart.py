@@ -1,0 +1,56 @@
+"""The accounts of one set of books: every role and parameter that occurs, with its name and number."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import duckdb
+
+from ledger_tools.accounts import REASON_ROLES, ROLES, account_name, name_accounts
+from ledger_tools.settings import ShopSettings
+
+
+def reason_accounts(settings: ShopSettings) -> dict[str, str]:
+    """Account of each reason that a wallet charge can have; the settings come before the usual ones."""
+    usual = {reason: settings.template_of(role) for reason, role in REASON_ROLES.items()}
+    return {**usual, **{reason.strip().lower(): account for reason, account in settings.reasons.items()}}
+
+
+def list_accounts(
+    connection: duckdb.DuckDBPyConnection,
+    settings: ShopSettings,
+    parameters: Mapping[str, set[str]],
+    more: Iterable[str],
+) -> None:
+    """Fill `account` and `account_use`: the chart's fixed accounts, one for each parameter in use, the rules' own, and `more` by name.
+
+    Raises:
+        LedgerError: two parameters give one account name.
+    """
+    rows: list[tuple[str, str, str]] = []
+    for role in ROLES:
+        template = settings.template_of(role.name)
+        if role.has_parameter:
+            used = set(parameters.get(role.name, set()))
+            if role.name in ("bank", "processor", "wallet"):
+                used |= {source.name for source in settings.source if source.kind == role.name}
+            named = name_accounts(role, template, used, settings.names)
+            rows += [(name, role.name, parameter) for parameter, name in sorted(named.items())]
+        else:
+            rows.append((account_name(role, template, None), role.name, ""))
+    rows += [(rule.account, "rule", str(place)) for place, rule in enumerate(settings.bank_rule, start=1)]
+    rows += [(account, "reason", reason) for reason, account in sorted(reason_accounts(settings).items())]
+    rows += [(name, "hand", name) for name in sorted(set(more))]
+    numbers: dict[str, int] = {}
+    main_role: dict[str, str] = {}
+    for name, role, _ in rows:
+        numbers.setdefault(name, len(numbers) + 1)
+        main_role.setdefault(name, role)
+    connection.execute(
+        "INSERT INTO account SELECT unnest(?::SMALLINT[]), unnest(?::VARCHAR[]), unnest(?::VARCHAR[])",
+        [list(numbers.values()), list(numbers), [main_role[name] for name in numbers]],
+    )
+    connection.execute(
+        "INSERT INTO account_use SELECT unnest(?::VARCHAR[]), unnest(?::VARCHAR[]), unnest(?::SMALLINT[])",
+        [[row[1] for row in rows], [row[2] for row in rows], [numbers[row[0]] for row in rows]],
+    )

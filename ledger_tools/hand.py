@@ -1,0 +1,166 @@
+"""Entries that a person writes in `hand.beancount`: read by beancount's parser, posted like all others.
+
+An entry with an order's link (`^order-1001`) counts in that order's profit. Amounts must fit their currency's minor
+unit. What the parser or the booking refuses is reported with file and line.
+"""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+import duckdb
+
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.money import minor_digits
+
+LINK_PREFIX = "order-"
+
+
+@dataclass(frozen=True)
+class HandLine:
+    """One posting of a hand entry; `value` is in the base currency's minor units where the entry states it."""
+
+    account: str
+    amount: int
+    currency: str
+    value: int | None
+
+
+@dataclass(frozen=True)
+class HandEntry:
+    """One transaction that a person wrote."""
+
+    line_number: int
+    day: datetime.date
+    flagged: bool
+    narration: str
+    order_links: tuple[str, ...]
+    lines: tuple[HandLine, ...]
+
+
+@dataclass(frozen=True)
+class HandFile:
+    """What `hand.beancount` and `main.beancount` hold: entries, and the accounts that they open themselves."""
+
+    entries: tuple[HandEntry, ...]
+    opened: frozenset[str]
+
+
+def read_hand_file(files: list[Path], base_currency: str) -> HandFile:
+    """Entries of the hand-owned files that exist.
+
+    Raises:
+        LedgerError: every line that beancount refuses, every amount finer than its currency, `pad` and `include`d entries.
+    """
+    from beancount.core import data
+    from beancount.parser import booking, parser
+
+    entries: list[HandEntry] = []
+    opened: set[str] = set()
+    problems: list[Problem] = []
+    for file in files:
+        if not file.is_file():
+            continue
+        parsed, errors, options = parser.parse_file(str(file))
+        booked, booking_errors = booking.book(parsed, options)
+        for error in [*errors, *booking_errors]:
+            problems.append(Problem(f"{file.name}, line {error.source['lineno']}", error.message, "mend the line"))
+        for directive in booked:
+            where = f"{file.name}, line {directive.meta['lineno']}"
+            if isinstance(directive, data.Open):
+                opened.add(directive.account)
+            elif isinstance(directive, data.Pad):
+                problems.append(Problem(where, "pad makes entries that nobody wrote", "write the entry itself"))
+            elif isinstance(directive, data.Transaction):
+                entry, troubles = _read_entry(directive, where, base_currency)
+                problems.extend(troubles)
+                entries.append(entry)
+    if problems:
+        raise LedgerError(problems)
+    return HandFile(tuple(entries), frozenset(opened))
+
+
+def _read_entry(directive: object, where: str, base_currency: str) -> tuple[HandEntry, list[Problem]]:
+    from beancount.core import convert, data, interpolate
+
+    assert isinstance(directive, data.Transaction)
+    problems: list[Problem] = []
+    lines: list[HandLine] = []
+    for posting in directive.postings:
+        assert posting.units is not None
+        amount, trouble = _minor(posting.units.number, posting.units.currency, where)
+        problems.extend(trouble)
+        weight = convert.get_weight(posting)
+        value = None
+        if posting.units.currency == base_currency:
+            value = amount
+        elif weight.currency == base_currency:
+            value = int((weight.number.scaleb(minor_digits(base_currency))).to_integral_value("ROUND_HALF_UP"))
+        lines.append(HandLine(posting.account, amount, posting.units.currency, value))
+    residual = interpolate.compute_residual(directive.postings)
+    rest = [position.units for position in residual if round(position.units.number, 6) != 0]
+    if rest:
+        left = ", ".join(str(units) for units in rest)
+        problems.append(Problem(where, f"the entry does not balance: {left} is left over", "mend its amounts"))
+    links = tuple(sorted(link for link in directive.links or () if link.startswith(LINK_PREFIX)))
+    if len(links) > 1:
+        problems.append(Problem(where, f"the entry has {len(links)} order links", "an entry belongs to one order"))
+    entry = HandEntry(
+        directive.meta["lineno"], directive.date, directive.flag == "!", directive.narration or "", links, tuple(lines)
+    )
+    return entry, problems
+
+
+def _minor(number: Decimal, currency: str, where: str) -> tuple[int, list[Problem]]:
+    try:
+        scaled = number.scaleb(minor_digits(currency))
+    except LedgerError as trouble:
+        return 0, [Problem(where, problem.where + " " + problem.what) for problem in trouble.problems]
+    if scaled != scaled.to_integral_value():
+        return 0, [Problem(where, f"{number} {currency} is finer than the currency's minor unit")]
+    return int(scaled), []
+
+
+def post_hand_entries(connection: duckdb.DuckDBPyConnection, hand: HandFile, first_event_no: int) -> None:
+    """Add the hand entries to `event` and `posting`; the accounts must be listed already."""
+    if not hand.entries:
+        return
+    numbers = {str(name): int(number) for name, number in connection.execute("SELECT name, account_no FROM account").fetchall()}
+    wanted = sorted({link for entry in hand.entries for link in entry.order_links})
+    orders = dict(
+        connection.execute("SELECT link, order_no FROM order_link WHERE link IN (SELECT unnest(?::VARCHAR[]))", [wanted]).fetchall()
+    )
+    events: list[list[object]] = []
+    postings: list[list[object]] = []
+    for place, entry in enumerate(sorted(hand.entries, key=lambda entry: (entry.day, entry.line_number))):
+        event_no = first_event_no + place
+        order_no = orders.get(entry.order_links[0]) if entry.order_links else None
+        day = entry.day.isoformat()
+        events.append([event_no, f"line {entry.line_number}", day, order_no, entry.flagged, entry.narration])
+        for leg, line in enumerate(entry.lines, start=1):
+            postings.append(
+                [event_no, leg, day, order_no, numbers[line.account], line.currency, line.amount, line.value]
+            )
+    connection.execute(
+        """INSERT INTO event SELECT unnest(?::INTEGER[]), 'hand', NULL, unnest(?::VARCHAR[]), unnest(?::DATE[]),
+           unnest(?::INTEGER[]), unnest(?::BOOLEAN[]), NULL, unnest(?::VARCHAR[])""",
+        [list(column) for column in zip(*events, strict=True)],
+    )
+    connection.execute(
+        """INSERT INTO posting SELECT unnest(?::INTEGER[]), unnest(?::SMALLINT[]), unnest(?::DATE[]), unnest(?::INTEGER[]),
+           unnest(?::SMALLINT[]), unnest(?::VARCHAR[]), unnest(?::BIGINT[]), unnest(?::BIGINT[])""",
+        [list(column) for column in zip(*postings, strict=True)],
+    )
+    connection.execute(
+        """UPDATE posting SET value = CASE WHEN amount < 0 THEN -1 ELSE 1 END
+               * ((2 * abs(amount)::HUGEINT * rate.base_units + rate.foreign_units) // (2 * rate.foreign_units))
+           FROM (SELECT leg.event_no, leg.leg, rate.base_units, rate.foreign_units
+                 FROM posting AS leg ASOF JOIN market_rate AS rate
+                     ON rate.currency = leg.currency AND leg.posted_on >= rate.day
+                 WHERE leg.event_no >= ? AND leg.value IS NULL) AS rate
+           WHERE rate.event_no = posting.event_no AND rate.leg = posting.leg""",
+        [first_event_no],
+    )

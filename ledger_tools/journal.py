@@ -1,0 +1,195 @@
+"""The journal as beancount text: rendered from the database, one file a month, byte-identical for the same books.
+
+Text names source and event id, never the file or row that brought them. Amounts have their currency's own digits;
+a foreign amount carries what it is worth in the base currency as its total price. Order: day, kind, source, event id.
+Hand entries are not rendered: they stand in the person's own file.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import duckdb
+
+from ledger_tools.money import minor_digits
+from ledger_tools.posting.rules import HAND, RULES
+from ledger_tools.store import quoted
+
+GENERATED = ";; Made by ledger-tools from the exports, the settings and the decisions. Don't edit: a build writes it again.\n"
+
+_ACCOUNT_WIDTH = 46
+_NUMBER_WIDTH = 14
+
+
+def _amount_sql(column: str, currency: str, currencies: list[str]) -> str:
+    """SQL expression: an amount of minor units as decimal text in its currency's digits."""
+    by_digits: dict[int, list[str]] = {}
+    for code in currencies:
+        by_digits.setdefault(minor_digits(code), []).append(code)
+    cases = []
+    for digits, codes in sorted(by_digits.items(), key=lambda pair: (pair[0] == 2, pair[0])):
+        scaled = f"({column}::DECIMAL(14,0) * {10**-digits:.{digits}f}::DECIMAL({digits + 1},{digits}))::VARCHAR" if digits else f"{column}::VARCHAR"
+        cases.append((codes, scaled))
+    if not cases:
+        return f"{column}::VARCHAR"
+    *others, (_, last) = cases
+    whens = " ".join(f"WHEN {currency} IN ({', '.join(map(quoted, codes))}) THEN {scaled}" for codes, scaled in others)
+    return f"CASE {whens} ELSE {last} END" if whens else last
+
+
+def _clean(column: str) -> str:
+    """SQL expression: a text as it may stand between the quotes of a beancount string; markup and e-mails are taken out."""
+    text = f"regexp_replace({column}, '[^ ]+@[^ ]+', '(e-mail)', 'g')"
+    for old, new in (("<", ""), (">", ""), ("\\", "\\\\"), ('"', '\\"')):
+        text = f"replace({text}, {quoted(old)}, {quoted(new)})"
+    return text
+
+
+def create_link_table(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make `order_link`: the beancount link of each order, unique even where two ids differ in odd characters only."""
+    connection.execute(
+        """
+        CREATE TABLE order_link AS
+        WITH plain AS (
+            SELECT order_no, source_no, order_id,
+                   'order-' || regexp_replace(ltrim(order_id, '# '), '[^A-Za-z0-9/._-]+', '-', 'g') AS link
+            FROM order_head
+        )
+        SELECT order_no, CASE WHEN count(*) OVER (PARTITION BY link) = 1 THEN link
+                              WHEN count(*) OVER (PARTITION BY link, source_no) = 1 THEN link || '.' || source.name
+                              ELSE link || '.' || md5(source.name || '/' || order_id) END AS link
+        FROM plain JOIN source USING (source_no)
+        """
+    )
+
+
+_TITLES = " ".join(f"WHEN {quoted(rule.name)} THEN {quoted(rule.title)}" for rule in RULES)
+_RULE_ORDER = " ".join(f"WHEN {quoted(rule.name)} THEN {place}" for place, rule in enumerate(RULES))
+
+
+def _posting_text(base_currency: str, currencies: list[str]) -> str:
+    value = _amount_sql("abs(value)", quoted(base_currency), [base_currency])
+    return f"""
+        '  ' || rpad(account.name, greatest({_ACCOUNT_WIDTH}, length(account.name))::INTEGER, ' ')
+        || lpad({_amount_sql("amount", "leg.currency", currencies)}, {_NUMBER_WIDTH}, ' ') || ' ' || leg.currency
+        || CASE WHEN leg.currency = {quoted(base_currency)} OR value IS NULL THEN ''
+                ELSE ' @@ ' || {value} || ' {base_currency}' END || chr(10)
+    """
+
+
+def _order_entries(base_currency: str, currencies: list[str], where: str) -> str:
+    """SQL: day, sort keys and text of one entry an event."""
+    return f"""
+        SELECT event.posted_on AS day, CASE rule {_RULE_ORDER} END AS place, source.name AS source_name, event_id,
+               event.posted_on || CASE WHEN flagged THEN ' ! "' ELSE ' * "' END || CASE rule {_TITLES} END
+               || CASE WHEN memo IS NULL THEN '' ELSE ': ' || {_clean("memo")} END || '"'
+               || coalesce(' ^' || link.link, '') || chr(10)
+               || '  source: "' || source.name || '"' || chr(10)
+               || '  event: "' || {_clean("event_id")} || '"' || chr(10)
+               || CASE WHEN note IS NULL THEN '' ELSE '  note: "' || {_clean("note")} || '"' || chr(10) END
+               || legs.text AS text
+        FROM event JOIN source USING (source_no)
+        JOIN (
+            SELECT event_no, string_agg({_posting_text(base_currency, currencies)}, '' ORDER BY leg, account.name) AS text
+            FROM posting AS leg JOIN account USING (account_no) WHERE {where} GROUP BY event_no
+        ) AS legs USING (event_no)
+        LEFT JOIN order_link AS link ON link.order_no = event.order_no
+        WHERE rule <> '{HAND}'
+    """
+
+
+def _day_entries(base_currency: str, currencies: list[str], where: str) -> str:
+    """SQL: one entry a day, kind and source; entries with foreign amounts or a flag keep standing alone."""
+    alone = f"""
+        SELECT event_no FROM event WHERE flagged UNION
+        SELECT event_no FROM posting WHERE currency <> {quoted(base_currency)}
+    """
+    single = _order_entries(base_currency, currencies, f"event_no IN ({alone}) AND {where}")
+    return f"""
+        {single}
+        UNION ALL
+        SELECT day, place, source_name, 'of the day',
+               day || ' * "' || title || ', ' || any_value(events) || CASE WHEN any_value(events) = 1 THEN ' event"' ELSE ' events"' END
+               || chr(10) || '  source: "' || source_name || '"' || chr(10)
+               || string_agg(text, '' ORDER BY leg, account_name)
+        FROM (
+            SELECT posted_on AS day, place, title, source_name, leg, account.name AS account_name, events,
+                   {_posting_text(base_currency, currencies)} AS text
+            FROM (
+                SELECT event.posted_on, CASE event.rule {_RULE_ORDER} END AS place, CASE event.rule {_TITLES} END AS title,
+                       source.name AS source_name, min(leg) AS leg, account_no, posting.currency,
+                       sum(amount)::BIGINT AS amount, sum(value)::BIGINT AS value,
+                       any_value(counted.events) AS events
+                FROM posting JOIN event USING (event_no) JOIN source USING (source_no)
+                JOIN (SELECT posted_on, rule, source_no, count(*) AS events FROM event ANTI JOIN ({alone}) AS a USING (event_no)
+                      GROUP BY ALL) AS counted
+                    ON counted.posted_on = event.posted_on AND counted.rule = event.rule AND counted.source_no = event.source_no
+                WHERE event.rule <> '{HAND}' AND event.event_no NOT IN ({alone}) AND {where.replace("posted_on", "posting.posted_on")}
+                GROUP BY event.posted_on, event.rule, source.name, account_no, posting.currency
+            ) AS leg JOIN account USING (account_no) WHERE amount <> 0
+        ) GROUP BY day, place, title, source_name
+    """
+
+
+def list_months(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """Months that have events of rules, such as "2031-04", earliest first."""
+    rows = connection.execute(
+        "SELECT DISTINCT strftime(posted_on, '%Y-%m') FROM event WHERE rule <> ? ORDER BY 1", [HAND]
+    ).fetchall()
+    return [str(row[0]) for row in rows]
+
+
+def _currencies(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    return [str(row[0]) for row in connection.execute("SELECT currency FROM currency ORDER BY 1").fetchall()]
+
+
+def render_month(connection: duckdb.DuckDBPyConnection, month: str, detail: str, base_currency: str) -> str:
+    """Text of one month's journal file, in order or day detail."""
+    where = f"posted_on BETWEEN {quoted(month + '-01')}::DATE AND last_day({quoted(month + '-01')}::DATE)"
+    entries = (_order_entries if detail == "order" else _day_entries)(base_currency, _currencies(connection), where)
+    rows = connection.execute(f"SELECT text FROM ({entries}) ORDER BY day, place, source_name, event_id").fetchall()
+    return GENERATED + "".join("\n" + row[0] for row in rows)
+
+
+def render_files(
+    connection: duckdb.DuckDBPyConnection, detail: str, base_currency: str, progress: Callable[[str], None]
+) -> Iterator[tuple[str, str]]:
+    """Every generated file of the journal as (name below journal/, text)."""
+    months = list_months(connection)
+    for month in months:
+        progress(f"journal {month}")
+        yield f"{month}.beancount", render_month(connection, month, detail, base_currency)
+    yield "index.beancount", GENERATED + "".join(f'include "{month}.beancount"\n' for month in months)
+
+
+def render_accounts(connection: duckdb.DuckDBPyConnection, opened_by_hand: frozenset[str]) -> str:
+    """Text of accounts.beancount: commodities and every account that is not opened by hand."""
+    first = connection.execute("SELECT min(posted_on)::VARCHAR FROM event").fetchone()
+    year = str(first[0])[:4] if first and first[0] else "2000"
+    day = f"{year}-01-01"
+    parts = [GENERATED, "\n"]
+    for currency in _currencies(connection):
+        parts.append(f"{day} commodity {currency}\n  precision: {minor_digits(currency)}\n")
+    rows = connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()
+    for top, names in itertools.groupby((str(row[0]) for row in rows), key=lambda name: name.partition(":")[0]):
+        del top
+        parts.append("\n")
+        parts += [f"{day} open {name}\n" for name in names if name not in opened_by_hand]
+    return "".join(parts)
+
+
+def load_ledger(main_file: str) -> tuple[list[Any], list[Any], Any]:
+    """The books as beancount's loader reads them: entries, errors, options. Errors are the loader's verdict."""
+    import gc
+
+    from beancount import loader
+
+    loader.initialize(use_cache=False)
+    gc.disable()  # a load makes millions of objects that all live on; collecting meanwhile costs a third of the time
+    try:
+        entries, errors, options = loader.load_file(main_file)
+    finally:
+        gc.enable()
+    return entries, errors, options

@@ -1,0 +1,135 @@
+"""Orders get numbers, and the references that other exports hold are resolved to them.
+
+A reference is normalised by the source's `reference_pattern` (group 1 is what identifies the order); without one,
+blanks around it and a leading `#` are dropped and case is ignored. What still finds no order is tried with a lettered
+prefix and a `-2` suffix (a split shipment, a reprint) taken off, and counts only where exactly one order fits. Last
+comes the payment reference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import duckdb
+
+from ledger_tools.records import ORDERS
+from ledger_tools.store import quoted
+
+_HEAD_FIELDS = tuple(field.name for field in ORDERS if field.order_level and field.name not in ("order_id", "currency"))
+_LINE_FIELDS = tuple(field.name for field in ORDERS if not field.order_level)
+
+#: What a prefix (`SO-`, `Order `) and a split or reprint suffix (`-2`) look like. Common practice.
+_LOOSE = "regexp_replace(regexp_replace({}, '^[A-Z]+[-_ #]*', ''), '([0-9])[-_./][0-9]{{1,2}}$', '\\1')"
+
+
+def _normal(column: str, patterns: Mapping[int, str]) -> str:
+    """SQL expression: what of an order number or reference identifies the order."""
+    plain = f"upper(ltrim(trim({column}), '# '))"
+    if not patterns:
+        return plain
+    cases = " ".join(
+        f"WHEN {number} THEN coalesce(nullif(upper(regexp_extract({column}, {quoted(pattern)}, 1)), ''), {plain})"
+        for number, pattern in sorted(patterns.items())
+    )
+    return f"CASE source_no {cases} ELSE {plain} END"
+
+
+def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, str]) -> None:
+    """Make `order_head` (one row an order) and `order_line` (one row a line) from the kept rows."""
+    row = connection.execute("SELECT count(*), count(DISTINCT (source_no, key)) FROM kept_orders").fetchone()
+    assert row is not None
+    first = "" if row[0] == row[1] else "QUALIFY row_number() OVER (PARTITION BY source_no, key ORDER BY record) = 1"
+    heads = ", ".join(_HEAD_FIELDS)
+    connection.execute(
+        f"""
+        CREATE TABLE order_head AS
+        SELECT row_number() OVER (ORDER BY placed_at, source_no, key)::INTEGER AS order_no, source_no, key AS order_id,
+               {_normal("key", patterns)} AS order_key, currency, {heads},
+               coalesce(tax_jurisdiction, ship_country || '-' || ship_region, ship_country, 'Unknown') AS jurisdiction
+        FROM (SELECT kept.* EXCLUDE (currency), coalesce(kept.currency, source.currency) AS currency
+              FROM kept_orders AS kept JOIN source USING (source_no) {first})
+        """
+    )
+    lines = ", ".join(f"line.{name}" for name in _LINE_FIELDS)
+    connection.execute(
+        f"""
+        CREATE TABLE order_line AS
+        SELECT head.order_no, line.record, {lines}
+        FROM kept_orders AS line JOIN order_head AS head ON head.order_id = line.key AND head.source_no = line.source_no;
+        DROP TABLE kept_orders;
+        CREATE TABLE order_key AS
+        SELECT order_key, min(order_no) AS order_no FROM order_head GROUP BY order_key HAVING count(*) = 1
+        """
+    )
+
+
+def resolve_references(connection: duckdb.DuckDBPyConnection, kind: str, patterns: Mapping[int, str]) -> None:
+    """Make `<kind>_row`: the kept rows with `order_no` and `matched_by` (null where no order is found)."""
+    payment_ref = "kept.payment_ref" if kind == "processor" else "NULL"
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE referenced AS
+        SELECT kept.source_no, kept.key, {_normal("order_ref", patterns)} AS order_key, {payment_ref} AS payment_ref
+        FROM kept_{kind} AS kept;
+        CREATE OR REPLACE TEMP TABLE missed AS
+        SELECT DISTINCT order_key FROM referenced ANTI JOIN order_key USING (order_key) WHERE order_key <> ''
+        """
+    )
+    _loosen(connection)
+    by_payment = ""
+    payment_number = "NULL::INTEGER"
+    if kind == "processor":
+        _number_payments(connection)
+        by_payment = "LEFT JOIN payment ON payment.payment_ref = referenced.payment_ref"
+        payment_number = "payment.order_no"
+    connection.execute(
+        f"""
+        CREATE TABLE {kind}_row AS
+        SELECT kept.*, coalesce(exact.order_no, loose.order_no, {payment_number}) AS order_no,
+               CASE WHEN exact.order_no IS NOT NULL THEN 'reference'
+                    WHEN loose.order_no IS NOT NULL THEN 'reference without prefix or suffix'
+                    WHEN {payment_number} IS NOT NULL THEN 'payment reference' END AS matched_by
+        FROM kept_{kind} AS kept
+        JOIN referenced ON referenced.source_no = kept.source_no AND referenced.key = kept.key
+        LEFT JOIN order_key AS exact ON exact.order_key = referenced.order_key
+        LEFT JOIN loosened AS loose ON loose.order_key = referenced.order_key
+        {by_payment};
+        DROP TABLE kept_{kind}; DROP TABLE referenced; DROP TABLE missed; DROP TABLE loosened
+        """
+    )
+
+
+def _loosen(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make `loosened`: references that find exactly one order once prefix and suffix are off."""
+    connection.execute("CREATE OR REPLACE TEMP TABLE loosened (order_key VARCHAR, order_no INTEGER)")
+    row = connection.execute("SELECT count(*) FROM missed").fetchone()
+    if not row or not row[0]:
+        return
+    connection.execute(
+        f"""
+        INSERT INTO loosened
+        WITH loose_order AS (
+            SELECT {_LOOSE.format("order_key")} AS loose_key, min(order_no) AS order_no
+            FROM order_head GROUP BY ALL HAVING count(*) = 1
+        )
+        SELECT missed.order_key, loose_order.order_no
+        FROM missed JOIN loose_order ON loose_order.loose_key = {_LOOSE.format("missed.order_key")}
+        WHERE loose_order.loose_key <> ''
+        """
+    )
+
+
+def _number_payments(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make `payment`: payment references that belong to exactly one order, by the shop's or a processor's word."""
+    connection.execute(
+        """
+        CREATE OR REPLACE TEMP TABLE payment AS
+        SELECT payment_ref, min(order_no) AS order_no FROM (
+            SELECT payment_ref, order_no FROM order_head WHERE payment_ref IS NOT NULL
+            UNION ALL
+            SELECT payment_ref, coalesce(exact.order_no, loose.order_no) FROM referenced
+            LEFT JOIN order_key AS exact USING (order_key) LEFT JOIN loosened AS loose USING (order_key)
+            WHERE payment_ref IS NOT NULL AND coalesce(exact.order_no, loose.order_no) IS NOT NULL
+        ) GROUP BY payment_ref HAVING count(DISTINCT order_no) = 1
+        """
+    )

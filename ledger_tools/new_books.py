@@ -1,0 +1,134 @@
+"""A new, empty set of books: commented settings, a main ledger and a chart of accounts that load as they stand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.folder import BooksFolder
+from ledger_tools.settings import parse_settings
+
+DEFAULT_SOURCES = """\
+[[source]]
+name = "shop"                # the shop's order export
+kind = "orders"
+currency = "{currency}"
+
+[[source]]
+name = "card-processor"      # the payment processor's balance export
+kind = "processor"
+currency = "{currency}"
+
+[[source]]
+name = "fulfilment-wallet"   # the fulfilment partner's wallet export
+kind = "wallet"
+currency = "{currency}"
+
+[[source]]
+name = "checking"            # bank statements
+kind = "bank"
+currency = "{currency}"
+"""
+
+SETTINGS = """\
+# What this shop is. Every key is explained in the README; what is wrong here is reported with its key.
+detail = "order"             # journal entries: "order" = one an event, "day" = one a day and kind
+name = {name}
+currency = "{currency}"             # base currency of the books
+time_zone = "{time_zone}"    # whose calendar days the books use
+# gift_card_categories = ["gift card"]
+
+# Where exports come from: kind is orders, processor, wallet or bank. Add as many as there are.
+{sources}
+# What bank lines are that no payout or top-up explains: a regular expression on the line's text.
+# [[bank_rule]]
+# pattern = "monthly fee"
+# account = "Expenses:BankFees"
+
+# Where sales tax is filed.
+# [[registration]]
+# jurisdiction = "US-CO"
+# filing = "monthly"
+# since = 2031-01-01
+
+# A balance that a processor or the fulfilment partner shows at the end of a day.
+# [[stated_balance]]
+# source = "card-processor"
+# on = 2031-04-30
+# amount = "1204.50"
+
+# An exchange rate, where no export states one: base currency for one foreign unit.
+# [[rate]]
+# currency = "EUR"
+# on = 2031-04-01
+# rate = "1.0842"
+
+# Days that a thing may take before it is an open item.
+# [grace]
+# payment = 2
+# fulfilment = 5
+# payout = 7
+# top_up = 5
+"""
+
+MAIN = """\
+;; The books of {title}. This file is yours; accounts.beancount and journal/ are made by ledger-tools.
+option "title" {title}
+option "operating_currency" "{currency}"
+;; Amounts must balance to the last digit. The small default only forgives the division that a total price (@@) is
+;; turned into on loading; it is far below any currency's minor unit.
+option "tolerance_multiplier" "0"
+option "inferred_tolerance_default" "*:0.00001"
+plugin "beancount.plugins.leafonly"
+
+include "accounts.beancount"
+include "hand.beancount"
+include "journal/index.beancount"
+"""
+
+HAND = """\
+;; Entries that you write yourself: opening balances, depreciation, owner's draws. Accounts that only stand here
+;; are opened for you. An entry with an order's link counts in that order's profit:
+;;
+;;   2031-04-30 * "Postage for a lost parcel" ^order-1001
+;;     Expenses:COGS:Shipping     4.20 USD
+;;     Assets:Bank:Checking      -4.20 USD
+"""
+
+IGNORED = ".cache/\n.*.picklecache\n"
+
+
+def beancount_text(text: str) -> str:
+    """A text as a beancount or TOML string literal."""
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", " ") + '"'
+
+
+def settings_text(name: str, currency: str, time_zone: str) -> str:
+    """Commented settings of a new shop.
+
+    Raises:
+        LedgerError: the currency or the zone is unknown.
+    """
+    sources = DEFAULT_SOURCES.format(currency=currency)
+    text = SETTINGS.format(name=beancount_text(name), currency=currency, time_zone=time_zone, sources=sources)
+    parse_settings(text)
+    return text
+
+
+def write_books(root: Path, settings: str) -> BooksFolder:
+    """Write a new set of books into a folder that is empty or new.
+
+    Raises:
+        LedgerError: the folder holds something, or the settings are wrong.
+    """
+    checked = parse_settings(settings)
+    if root.exists() and (not root.is_dir() or any(root.iterdir())):
+        raise LedgerError(Problem(str(root), "is not an empty folder", "name a new one, or empty it first"))
+    folder = BooksFolder(root.resolve())
+    for part in (folder.root, folder.mappings, folder.exports, folder.journal):
+        part.mkdir(parents=True, exist_ok=True)
+    folder.main.write_text(MAIN.format(title=beancount_text(checked.name), currency=checked.currency), encoding="utf-8")
+    folder.hand.write_text(HAND, encoding="utf-8")
+    (folder.root / ".gitignore").write_text(IGNORED, encoding="utf-8")
+    folder.settings.write_text(settings, encoding="utf-8")
+    return folder

@@ -1,0 +1,88 @@
+"""Turns posting rules into set-based SQL: events and postings of all facts at once.
+
+For each rule one `INSERT` of its events, and one of its lines with the amount of each line; zero lines are left out.
+The lines of an event in one currency must sum to zero: that is checked for every event, and a rule that breaks it is
+a fault of the program, not of the data.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import duckdb
+
+from ledger_tools.accounts import ROLES_BY_NAME
+from ledger_tools.posting.rules import RULES, Line, Rule
+from ledger_tools.store import quoted
+
+
+def list_parameters(connection: duckdb.DuckDBPyConnection) -> dict[str, set[str]]:
+    """Every value that the parameter of each role takes in the facts."""
+    found: dict[str, set[str]] = {}
+    for rule in RULES:
+        for line in rule.lines:
+            if line.parameter == "NULL":
+                found.setdefault(line.role, set()).add("")
+                continue
+            facts = line.facts or rule.facts
+            where = rule.when if line.facts is None else "true"
+            rows = connection.execute(
+                f"SELECT DISTINCT coalesce({line.parameter}, '') FROM {facts} WHERE {where} AND ({line.amount}) <> 0"
+            ).fetchall()
+            found.setdefault(line.role, set()).update(str(row[0]) for row in rows)
+    return found
+
+
+def post_events(connection: duckdb.DuckDBPyConnection, base_currency: str) -> None:
+    """Fill `event` and `posting` from the facts tables; `account_use` must hold every role and parameter."""
+    fixed = {
+        str(role): int(number)
+        for role, number in connection.execute("SELECT role, account_no FROM account_use WHERE parameter = ''").fetchall()
+    }
+    for rule in RULES:
+        connection.execute(
+            f"""INSERT INTO event SELECT event_no, {quoted(rule.name)}, source_no, event_id, posted_on, order_no, flagged,
+                note, memo FROM {rule.facts} WHERE {rule.when}"""
+        )
+        for place, line in enumerate(rule.lines, start=1):
+            connection.execute(_line_sql(rule, line, place, fixed, base_currency))
+    _check_balance(connection)
+
+
+def _line_sql(rule: Rule, line: Line, place: int, fixed: Mapping[str, int], base_currency: str) -> str:
+    has_parameter = line.role not in ROLES_BY_NAME or ROLES_BY_NAME[line.role].has_parameter
+    facts = line.facts or rule.facts
+    where = rule.when if line.facts is None else "true"
+    source = f"{facts} AS fact"
+    columns = "fact.event_no, fact.posted_on, fact.order_no"
+    if line.facts is not None:
+        source = f"{facts} AS fact JOIN (SELECT event_no AS head_no, posted_on, order_no FROM {rule.facts}) AS head ON head_no = fact.event_no"
+        columns = "fact.event_no, head.posted_on, head.order_no"
+    if has_parameter:
+        account = "used.account_no"
+        source += f" JOIN account_use AS used ON used.role = {quoted(line.role)} AND used.parameter = coalesce({line.parameter}, '')"
+    else:
+        account = str(fixed[line.role])
+    currency = line.currency
+    return f"""
+        INSERT INTO posting
+        SELECT event_no, {place}, posted_on, order_no, account_no, line_currency, amount,
+               CASE WHEN line_currency = {quoted(base_currency)} THEN amount END
+        FROM (SELECT {columns}, {account} AS account_no, {_in_fact(currency)} AS line_currency,
+                     ({_in_fact(line.amount)})::BIGINT AS amount
+              FROM {source} WHERE {where}) WHERE amount <> 0
+    """
+
+
+def _in_fact(expression: str) -> str:
+    """Rule expressions name columns of the facts row only; `currency` is the one that other tables have as well."""
+    return "fact.currency" if expression == "currency" else expression
+
+
+def _check_balance(connection: duckdb.DuckDBPyConnection) -> None:
+    """Identity 1: every event that knows one currency only sums to zero; others balance by value (`posting.values`)."""
+    broken = connection.execute(
+        """SELECT any_value(rule), any_value(event_id), sum(amount) FROM posting JOIN event USING (event_no)
+           GROUP BY posting.event_no HAVING count(DISTINCT currency) = 1 AND sum(amount) <> 0 LIMIT 1"""
+    ).fetchone()
+    assert broken is None, f"the rule {broken[0]} leaves {broken[2]} for event {broken[1]}"

@@ -1,0 +1,98 @@
+"""How a refund is split over what an order still holds, and a wallet credit over what was charged: plain arithmetic.
+
+Amounts are non-negative minor units of one currency. Splits use the largest-remainder method, so parts sum to the
+whole; ties go to the earlier part (items, shipping, tip, tax, gift cards).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ledger_tools.money import allocate
+
+PART_NAMES = ("items", "shipping", "tip", "tax", "gift_cards")
+
+Parts = tuple[int, int, int, int, int]
+
+NOTHING: Parts = (0, 0, 0, 0, 0)
+
+
+@dataclass(frozen=True)
+class RefundSplit:
+    """One refund's parts.
+
+    Attributes:
+        parts: items, shipping, tip, tax, gift cards.
+        excess: what is more than the order still held.
+        estimated: the parts are pro rata, not the shop's own.
+    """
+
+    parts: Parts
+    excess: int
+    estimated: bool
+
+
+def _minus(left: Sequence[int], right: Sequence[int]) -> Parts:
+    a, b, c, d, e = (one - other for one, other in zip(left, right, strict=True))
+    return (a, b, c, d, e)
+
+
+def _shared_out(amount: int, held: Parts) -> Parts:
+    """Part of an amount for each part held, pro rata; the amount is at most what is held."""
+    a, b, c, d, e = allocate(amount, held)
+    return (a, b, c, d, e)
+
+
+def split_refunds(held: Parts, refunds: Sequence[int], stated: Parts) -> list[RefundSplit]:
+    """Split the refunds of one order, in the order in which they happened.
+
+    Args:
+        held: what the order was worth, part by part.
+        refunds: amounts refunded, earliest first; a refund as gift-card value comes last.
+        stated: the shop's own cumulative split, all zero where it gives none. It is used for the refunds that it sums
+            to (all of them, or the earliest ones), else everything is pro rata.
+    """
+    total_stated = sum(stated)
+    covered = 0
+    if total_stated and all(part >= 0 for part in stated):
+        running = 0
+        for place, amount in enumerate(refunds, start=1):
+            running += amount
+            if running == total_stated:
+                covered = place
+    remaining = held
+    still_stated = stated
+    splits = []
+    for place, amount in enumerate(refunds):
+        if place < covered:
+            parts = _shared_out(amount, still_stated)
+            still_stated = _minus(still_stated, parts)
+            excess, estimated = 0, False
+        else:
+            possible = min(amount, sum(remaining))
+            parts = _shared_out(possible, remaining)
+            excess = amount - possible
+            estimated = possible != sum(remaining) and sum(1 for part in remaining if part) > 1
+        after = _minus(remaining, parts)
+        remaining = (max(after[0], 0), max(after[1], 0), max(after[2], 0), max(after[3], 0), max(after[4], 0))
+        splits.append(RefundSplit(parts, excess, estimated))
+    return splits
+
+
+def split_credit(total: int, stated: Sequence[int], charged: Sequence[int]) -> list[int] | None:
+    """Split a wallet credit over what the original charge debited.
+
+    Args:
+        total: the credit.
+        stated: the credit's own parts, used where they sum to it.
+        charged: what was charged, part by part.
+
+    Returns: a part for each, or None where nothing says how.
+    """
+    if any(stated) and sum(stated) == total and all(part >= 0 for part in stated):
+        return list(stated)
+    weights = [max(part, 0) for part in charged]
+    if not sum(weights):
+        return None
+    return allocate(total, weights)

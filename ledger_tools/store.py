@@ -1,0 +1,79 @@
+"""The database of a books folder: opening it safely, and the tables that every later stage reads.
+
+Amounts are BIGINT minor units of their row's currency; `value` is the same in the base currency. Days are local
+DATEs of the shop. `*_no` are integer codes that mean something inside one build only; ids that a person sees are
+texts. The database is written aside and swapped in whole, so whoever has it open reads a finished build.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import duckdb
+
+#: Nothing is ever fetched: DuckDB may neither install nor load what is not built in.
+_SAFE: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": "false",
+    "autoload_known_extensions": "false",
+    "allow_community_extensions": "false",
+}
+
+SCHEMA = """
+CREATE TABLE source (source_no SMALLINT, name VARCHAR, kind VARCHAR, currency VARCHAR);
+CREATE TABLE payout_pattern (source_no SMALLINT, pattern VARCHAR);
+CREATE TABLE export (
+    export_no INTEGER, source_no SMALLINT, file VARCHAR, digest VARCHAR, first_day DATE, last_day DATE, time_stamp VARCHAR,
+    rows_read BIGINT, records BIGINT, rank INTEGER, rows_new BIGINT, rows_repeated BIGINT, rows_amended BIGINT
+);
+CREATE TABLE skipped (export_no INTEGER, reason VARCHAR, rows BIGINT);
+CREATE TABLE stated_balance (source_no SMALLINT, stated_on DATE, currency VARCHAR, amount BIGINT, stated_by VARCHAR);
+CREATE TABLE account (account_no SMALLINT, name VARCHAR, role VARCHAR);
+CREATE TABLE account_use (role VARCHAR, parameter VARCHAR, account_no SMALLINT);
+CREATE TABLE currency (currency VARCHAR, digits TINYINT);
+CREATE TABLE amended (
+    source_no SMALLINT, record_key VARCHAR, record_on DATE, field VARCHAR, old_text VARCHAR, new_text VARCHAR,
+    export_no INTEGER
+);
+CREATE TABLE vanished (source_no SMALLINT, record_key VARCHAR, record_on DATE, export_no INTEGER);
+CREATE TABLE event (
+    event_no INTEGER, rule VARCHAR, source_no SMALLINT, event_id VARCHAR, posted_on DATE, order_no INTEGER,
+    flagged BOOLEAN, note VARCHAR, memo VARCHAR
+);
+CREATE TABLE posting (
+    event_no INTEGER, leg SMALLINT, posted_on DATE, order_no INTEGER, account_no SMALLINT, currency VARCHAR,
+    amount BIGINT, value BIGINT
+);
+CREATE TABLE fact (name VARCHAR, text VARCHAR);
+"""
+
+
+def quoted(text: str) -> str:
+    """A text as an SQL literal; the only door by which data gets into SQL text where it can't be bound."""
+    return "'" + text.replace("'", "''") + "'"
+
+
+def connect_for_build(file: Path, scratch: Path) -> duckdb.DuckDBPyConnection:
+    """A new database that a build fills."""
+    connection = duckdb.connect(str(file), config={**_SAFE, "memory_limit": "3GB", "temp_directory": str(scratch)})
+    connection.execute("SET TimeZone = 'UTC'")
+    connection.execute(SCHEMA)
+    return connection
+
+
+def connect_for_reading(file: Path) -> duckdb.DuckDBPyConnection:
+    """A finished database, read only."""
+    connection = duckdb.connect(str(file), read_only=True, config=_SAFE)
+    connection.execute("SET TimeZone = 'UTC'")
+    return connection
+
+
+def read_fact(connection: duckdb.DuckDBPyConnection, name: str) -> str | None:
+    """A named text that the build kept (its stamp, the base currency …)."""
+    row = connection.execute("SELECT text FROM fact WHERE name = ?", [name]).fetchone()
+    return None if row is None else str(row[0])
+
+
+def write_facts(connection: duckdb.DuckDBPyConnection, facts: Iterable[tuple[str, str]]) -> None:
+    """Keep named texts with the build."""
+    connection.executemany("INSERT INTO fact VALUES (?, ?)", [list(pair) for pair in facts])

@@ -1,0 +1,212 @@
+"""One version of each record: repeats dropped, amendments listed, vanished records and gaps found.
+
+A record is known by its source and key (event id, order id; for bank lines date, amount and ordinal). Of two exports
+that hold one key the later wins. Later is by what an export covers (last day, first day, time stamp, name), never by
+when it was imported, so the books don't depend on the order of imports.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import duckdb
+
+from ledger_tools.records import DATED_BY, KINDS, SQL_TYPES, column
+
+#: Fields that fill in as time passes: a value where there was none is progress, not an amendment.
+_PROGRESS = frozenset(
+    {"shipped_at", "cancelled_at", "available_on", "payout_id", "payment_ref", "order_ref"}
+    | {"refunded_items", "refunded_shipping", "refunded_tip", "refunded_tax", "refunded_to_gift_card"}
+)
+
+#: Fields that say how a record is called or written, not what happened; a bank may word a line anew.
+_NOT_COMPARED = {"bank": frozenset({"event_id", "memo", "counterparty", "balance"})}
+
+
+def create_raw_tables(connection: duckdb.DuckDBPyConnection) -> None:
+    """Tables that hold every row of every export, kind by kind."""
+    for kind, fields in KINDS.items():
+        columns = ", ".join(f"{column(field.name)} {SQL_TYPES[field.type]}" for field in fields)
+        connection.execute(
+            f"CREATE TABLE raw_{kind} (export_no INTEGER, source_no SMALLINT, record INTEGER, {columns}, key VARCHAR)"
+        )
+
+
+def add_rows(connection: duckdb.DuckDBPyConnection, kind: str, table: str, export_no: int, source_no: int) -> None:
+    """Copy one export's typed rows to the raw table of its kind, with the key of each record."""
+    names = ", ".join(column(field.name) for field in KINDS[kind])
+    if kind == "bank":
+        key = (
+            "strftime(\"at\", '%Y%m%d') || ':' || amount || ':' || row_number() OVER "
+            "(PARTITION BY \"at\"::DATE, amount, currency ORDER BY memo, counterparty, record)"
+        )
+    else:
+        key = "order_id" if kind == "orders" else "event_id"
+    connection.execute(
+        f"INSERT INTO raw_{kind} SELECT {export_no}, {source_no}, record, {names}, {key} FROM {table} ORDER BY record"
+    )
+
+
+def rank_exports(connection: duckdb.DuckDBPyConnection) -> None:
+    """Order the exports of each source from earlier to later."""
+    connection.execute(
+        """
+        UPDATE export SET rank = ranked.rank FROM (
+            SELECT export_no, row_number() OVER (
+                PARTITION BY source_no ORDER BY last_day NULLS FIRST, first_day NULLS FIRST, time_stamp,
+                    regexp_replace(file, '~[0-9a-f]{12}', ''), digest
+            ) AS rank FROM export
+        ) AS ranked WHERE export.export_no = ranked.export_no
+        """
+    )
+
+
+@dataclass(frozen=True)
+class _Kind:
+    name: str
+    dated_by: str
+
+    @property
+    def content(self) -> str:
+        """SQL expression: a number that differs where the content of a row differs."""
+        left_out = _NOT_COMPARED.get(self.name, frozenset())
+        return "hash(" + ", ".join(column(field.name) for field in KINDS[self.name] if field.name not in left_out) + ")"
+
+
+def keep_latest(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """Make `kept_<kind>`: the rows of the latest version of each record; list amendments and vanished records."""
+    facts = _Kind(kind, column(DATED_BY[kind]))
+    overlapping = connection.execute(
+        """SELECT count(*) FROM export AS a JOIN export AS b USING (source_no) JOIN source USING (source_no)
+           WHERE source.kind = ? AND a.export_no < b.export_no""",
+        [kind],
+    ).fetchone()
+    if not overlapping or not overlapping[0]:
+        _keep_single(connection, facts)
+        return
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE holder AS
+        SELECT raw.source_no, raw.key, raw.export_no, any_value(export.rank) AS rank, min({facts.dated_by})::DATE AS day,
+               count(*) AS rows, sum({facts.content}::HUGEINT) AS content
+        FROM raw_{kind} AS raw JOIN export USING (export_no) GROUP BY ALL;
+        CREATE OR REPLACE TEMP TABLE latest AS
+        SELECT source_no, key, max(rank) AS rank, arg_max(export_no, rank) AS export_no,
+               count(*) AS holders, count(DISTINCT content) AS versions
+        FROM holder GROUP BY ALL;
+        """
+    )
+    columns = ", ".join(column(field.name) for field in KINDS[kind])
+    once = "" if kind == "orders" else "QUALIFY row_number() OVER (PARTITION BY raw.source_no, raw.key ORDER BY record) = 1"
+    connection.execute(
+        f"""CREATE TABLE kept_{kind} AS SELECT raw.export_no, raw.source_no, record, {columns}, raw.key
+            FROM raw_{kind} AS raw JOIN latest USING (source_no, key, export_no) {once}"""
+    )
+    _list_amendments(connection, facts)
+    _list_vanished(connection)
+    _count_rows(connection)
+    connection.execute(f"DROP TABLE raw_{kind}; DROP TABLE holder; DROP TABLE latest")
+
+
+def _keep_single(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
+    kind = facts.name
+    doubled = None
+    if kind in ("processor", "wallet"):
+        doubled = connection.execute(
+            f"SELECT count(*) - count(DISTINCT (source_no, key)) FROM raw_{kind}"
+        ).fetchone()
+    if doubled and doubled[0]:
+        connection.execute(
+            f"""CREATE TABLE kept_{kind} AS SELECT * FROM raw_{kind}
+                QUALIFY row_number() OVER (PARTITION BY source_no, key ORDER BY record) = 1;
+                DROP TABLE raw_{kind}"""
+        )
+    else:
+        connection.execute(f"ALTER TABLE raw_{kind} RENAME TO kept_{kind}")
+    connection.execute(
+        """UPDATE export SET rows_new = records, rows_repeated = 0, rows_amended = 0
+           FROM source WHERE source.source_no = export.source_no AND source.kind = ?""",
+        [kind],
+    )
+
+
+def _list_amendments(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
+    left_out = _NOT_COMPARED.get(facts.name, frozenset())
+    fields = [field for field in KINDS[facts.name] if field.name not in left_out]
+    names = ", ".join(f"'{field.name}'" for field in fields)
+    texts = ", ".join(f"CAST({column(field.name)} AS VARCHAR)" for field in fields)
+    order_level = ", ".join(f"'{field.name}'" for field in fields if field.order_level) or "''"
+    progress = ", ".join(f"'{name}'" for name in sorted(_PROGRESS))
+    connection.execute(
+        f"""
+        INSERT INTO amended
+        WITH cell AS (
+            SELECT raw.source_no, raw.key, raw.export_no, raw.record, {facts.dated_by}::DATE AS day,
+                   unnest([{names}]) AS field, unnest([{texts}]) AS text
+            FROM raw_{facts.name} AS raw JOIN latest USING (source_no, key) WHERE latest.versions > 1
+        ), version AS (
+            SELECT cell.source_no, cell.key, cell.export_no, any_value(export.rank) AS rank, min(day) AS day, field,
+                   CASE WHEN field IN ({order_level}) THEN coalesce(arg_min(text, record), '')
+                        ELSE string_agg(coalesce(text, ''), ' | ' ORDER BY record) END AS text
+            FROM cell JOIN export USING (export_no) GROUP BY cell.source_no, cell.key, cell.export_no, field
+        ), step AS (
+            SELECT *, lag(text) OVER (PARTITION BY source_no, key, field ORDER BY rank) AS old_text FROM version
+        )
+        SELECT source_no, key, day, field, old_text, text, export_no FROM step
+        WHERE old_text IS NOT NULL AND old_text <> text
+          AND NOT (field IN ({progress}) AND (old_text IN ('', '0')
+                   OR (field LIKE 'refunded%' AND try_cast(text AS BIGINT) > try_cast(old_text AS BIGINT))))
+        """
+    )
+
+
+def _list_vanished(connection: duckdb.DuckDBPyConnection) -> None:
+    connection.execute(
+        """
+        INSERT INTO vanished
+        SELECT held.source_no, held.key, held.day, min_by(later.export_no, later.rank)
+        FROM (SELECT source_no, key, max(rank) AS rank, arg_max(day, rank) AS day FROM holder GROUP BY ALL) AS held
+        JOIN export AS later ON later.source_no = held.source_no AND later.rank > held.rank
+             AND held.day BETWEEN later.first_day AND later.last_day
+        GROUP BY ALL
+        """
+    )
+
+
+def _count_rows(connection: duckdb.DuckDBPyConnection) -> None:
+    """Count each export's rows as new, repeated or amended against the exports that were read before it."""
+    connection.execute(
+        """
+        UPDATE export SET rows_new = counted.new, rows_repeated = counted.repeated, rows_amended = counted.amended
+        FROM (
+            SELECT export_no,
+                   coalesce(sum(rows) FILTER (earlier = 0), 0) AS new,
+                   coalesce(sum(rows) FILTER (earlier > 0 AND same), 0) AS repeated,
+                   coalesce(sum(rows) FILTER (earlier > 0 AND NOT same), 0) AS amended
+            FROM (
+                SELECT export_no, rows,
+                       count(*) OVER before AS earlier,
+                       coalesce(list_contains(list(content) OVER before, content), false) AS same
+                FROM holder
+                WINDOW before AS (PARTITION BY source_no, key ORDER BY export_no
+                                  ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING)
+            ) GROUP BY export_no
+        ) AS counted WHERE export.export_no = counted.export_no
+        """
+    )
+
+
+def find_gaps(connection: duckdb.DuckDBPyConnection) -> list[tuple[int, str, str]]:
+    """Days between two exports of a source that no export covers, as (source_no, first day, last day)."""
+    return connection.execute(
+        """
+        WITH reached AS (
+            SELECT source_no, first_day, max(last_day) OVER (
+                PARTITION BY source_no ORDER BY first_day, last_day ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+            ) AS covered_to
+            FROM export WHERE first_day IS NOT NULL
+        )
+        SELECT source_no, CAST(covered_to + 1 AS VARCHAR), CAST(first_day - 1 AS VARCHAR) FROM reached
+        WHERE first_day > covered_to + 1 ORDER BY ALL
+        """
+    ).fetchall()
