@@ -1,0 +1,49 @@
+"""`status`: what is covered, what is open, what to do next."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from ledger_tools.cli import Context
+
+
+@click.command("status")
+@click.option("--format", "shape", type=click.Choice(["table", "json"]), default="table", show_default=True)
+@click.pass_obj
+def command(context: Context, shape: str) -> None:
+    """Show what is covered through which date, by source, what is open, and the next step.
+
+    \b
+    Example:
+      ledger-tools status
+    """
+    from ledger_tools.archive import open_books
+    from ledger_tools.status import read_status
+
+    with open_books(context.folder(), context.progress) as connection:
+        status = read_status(connection)
+    context.end_progress()
+    if shape == "json":
+        sources = [
+            {
+                "source": source.source,
+                "kind": source.kind,
+                "covered": [{"from": first, "to": last} for first, last in source.covered],
+                "last_event": source.last_event,
+            }
+            for source in status.sources
+        ]
+        told = {"sources": sources, "open_items": status.open_items, "closed_through": None, "next_step": status.next_step}
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        return
+    width = max([len(source.source) for source in status.sources] or [6])
+    click.echo(f"{'source':<{width}}  {'kind':<9}  {'covered':<26}  last event")
+    for source in status.sources:
+        spans = [f"{first} to {last}" for first, last in source.covered] or ["nothing yet"]
+        click.echo(f"{source.source:<{width}}  {source.kind:<9}  {spans[0]:<26}  {source.last_event or '-'}")
+        for span in spans[1:]:
+            click.echo(f"{'':<{width}}  {'':<9}  {span}")
+    click.echo(f"{status.open_items} open item(s). No month is closed.")
+    click.echo(f"Next: {status.next_step}")

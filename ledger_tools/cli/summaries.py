@@ -1,0 +1,18 @@
+"""One line about each command, for the help of the group; the whole text is each command's own docstring."""
+
+from __future__ import annotations
+
+SUMMARIES = {
+    "demo": "Write a demo shop's books and show what they say.",
+    "init": "Start a new, empty set of books.",
+    "map": "Propose how an export's columns are to be read.",
+    "import": "Archive exports and rebuild the books.",
+    "status": "What is covered, what is open, what to do next.",
+    "orders": "What each order earned.",
+    "open-items": "Everything that does not tie out.",
+    "trial-balance": "Balance of every account.",
+    "income-statement": "Revenue, costs and net income of a period.",
+    "balance-sheet": "Assets, liabilities and equity on a day.",
+    "account": "Every posting of one account.",
+    "check": "Prove the books: every identity, beancount's verdict.",
+}

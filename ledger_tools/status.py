@@ -1,0 +1,72 @@
+"""What the books cover, source by source, and what to do next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import duckdb
+
+from ledger_tools.open_items import list_open_items
+
+
+@dataclass(frozen=True)
+class SourceStatus:
+    """What is covered of one source; days as ISO 8601 text."""
+
+    source: str
+    kind: str
+    covered: tuple[tuple[str, str], ...]
+    last_event: str | None
+
+
+@dataclass(frozen=True)
+class Status:
+    """Where the books stand."""
+
+    sources: tuple[SourceStatus, ...]
+    open_items: int
+    next_step: str
+
+
+def read_status(connection: duckdb.DuckDBPyConnection) -> Status:
+    """Coverage by source, number of open items, and the next step."""
+    spans: dict[str, list[tuple[str, str]]] = {}
+    for source, first, last in connection.execute(
+        """
+        WITH marked AS (
+            SELECT source_no, first_day, last_day, first_day > 1 + max(last_day) OVER (
+                PARTITION BY source_no ORDER BY first_day, last_day ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS new
+            FROM export WHERE first_day IS NOT NULL
+        ), numbered AS (
+            SELECT *, sum(CASE WHEN new THEN 1 ELSE 0 END) OVER (PARTITION BY source_no ORDER BY first_day, last_day) AS span
+            FROM marked
+        )
+        SELECT source.name, min(first_day)::VARCHAR, max(last_day)::VARCHAR
+        FROM numbered JOIN source USING (source_no) GROUP BY source.name, span ORDER BY 1, 2
+        """
+    ).fetchall():
+        spans.setdefault(source, []).append((first, last))
+    last_events = dict(
+        connection.execute(
+            "SELECT source.name, max(posted_on)::VARCHAR FROM event JOIN source USING (source_no) GROUP BY 1"
+        ).fetchall()
+    )
+    sources = tuple(
+        SourceStatus(name, kind, tuple(spans.get(name, [])), last_events.get(name))
+        for name, kind in connection.execute("SELECT name, kind FROM source ORDER BY source_no").fetchall()
+    )
+    items = len(list_open_items(connection, None))
+    return Status(sources, items, _next_step(sources, items))
+
+
+def _next_step(sources: tuple[SourceStatus, ...], items: int) -> str:
+    if not sources:
+        return "declare where exports come from: [[source]] in shop.toml"
+    empty = [source.source for source in sources if not source.covered]
+    if len(empty) == len(sources):
+        return f"bring in an export: ledger-tools import FILE --source {empty[0]}"
+    if empty:
+        return f"nothing of {', '.join(empty)} is there yet: ledger-tools import FILE --source {empty[0]}"
+    if items:
+        return "look through what does not tie out: ledger-tools open-items"
+    return "everything ties out: ledger-tools orders shows what each order earned"
