@@ -34,6 +34,10 @@ class Period:
 ALL_TIME = Period(None, None)
 
 
+#: Years that a month, quarter or year can name; the ends of the calendar have no month before or after.
+_YEARS = range(1, 9999)
+
+
 def next_month(day: datetime.date) -> datetime.date:
     """First day of the month after the one that holds this day."""
     return datetime.date(day.year + day.month // 12, day.month % 12 + 1, 1)
@@ -57,8 +61,8 @@ def parse_month(text: str) -> Period:
     Raises:
         LedgerError: not a month.
     """
-    found = re.fullmatch(r"(\d{4})-(\d{2})", text)
-    if not found or not 1 <= int(found[2]) <= 12:
+    found = re.fullmatch(r"([0-9]{4})-([0-9]{2})", text)
+    if not found or not 1 <= int(found[2]) <= 12 or int(found[1]) not in _YEARS:
         raise LedgerError(Problem(f"month {text!r}", "is not a month", "write it like 2031-04"))
     return _months(datetime.date(int(found[1]), int(found[2]), 1), 1)
 
@@ -69,8 +73,8 @@ def parse_quarter(text: str) -> Period:
     Raises:
         LedgerError: not a quarter.
     """
-    found = re.fullmatch(r"(\d{4})-[Qq]([1-4])", text)
-    if not found:
+    found = re.fullmatch(r"([0-9]{4})-[Qq]([1-4])", text)
+    if not found or int(found[1]) not in _YEARS:
         raise LedgerError(Problem(f"quarter {text!r}", "is not a quarter", "write it like 2031-Q2"))
     return _months(datetime.date(int(found[1]), 3 * int(found[2]) - 2, 1), 3)
 
@@ -81,7 +85,7 @@ def parse_year(text: str) -> Period:
     Raises:
         LedgerError: not a year.
     """
-    if not re.fullmatch(r"\d{4}", text) or int(text) == 0:
+    if not re.fullmatch(r"[0-9]{4}", text) or int(text) not in _YEARS:
         raise LedgerError(Problem(f"year {text!r}", "is not a year", "write it like 2031"))
     return _months(datetime.date(int(text), 1, 1), 12)
 

@@ -13,7 +13,7 @@ from functools import cache
 
 from ledger_tools.errors import LedgerError, Problem
 
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)\Z")
+_NUMBER = re.compile(r"[+-]?([0-9]{1,30}(\.[0-9]{0,30})?|\.[0-9]{1,30})\Z")
 
 
 @cache

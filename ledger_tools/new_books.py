@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import BooksFolder
-from ledger_tools.settings import parse_settings
+from ledger_tools.settings import SETTINGS_FILE, parse_settings, read_settings
 
 DEFAULT_SOURCES = """\
 [[source]]
@@ -121,14 +121,25 @@ def write_books(root: Path, settings: str) -> BooksFolder:
     Raises:
         LedgerError: the folder holds something, or the settings are wrong.
     """
-    checked = parse_settings(settings)
     if root.exists() and (not root.is_dir() or any(root.iterdir())):
         raise LedgerError(Problem(str(root), "is not an empty folder", "name a new one, or empty it first"))
+    parse_settings(settings)
+    root.mkdir(parents=True, exist_ok=True)
+    (root / SETTINGS_FILE).write_text(settings, encoding="utf-8")
+    return complete_books(root)
+
+
+def complete_books(root: Path) -> BooksFolder:
+    """Add what a folder with settings still needs to be a set of books: the main ledger, the hand file, the folders.
+
+    Raises:
+        LedgerError: the settings are wrong.
+    """
+    checked = read_settings(root)
     folder = BooksFolder(root.resolve())
     for part in (folder.root, folder.mappings, folder.exports, folder.journal):
         part.mkdir(parents=True, exist_ok=True)
     folder.main.write_text(MAIN.format(title=beancount_text(checked.name), currency=checked.currency), encoding="utf-8")
     folder.hand.write_text(HAND, encoding="utf-8")
     (folder.root / ".gitignore").write_text(IGNORED, encoding="utf-8")
-    folder.settings.write_text(settings, encoding="utf-8")
     return folder

@@ -1,0 +1,202 @@
+"""How results are printed: tables for people, CSV and JSON for programs, talk on stderr.
+
+A table fits the terminal: it leaves out columns that can be spared, then cuts the one that can be cut. In a pipe it has
+all columns at their full width. Texts come from exports, so nothing that a terminal or a spreadsheet would act on gets
+through.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import re
+import shutil
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import click
+
+_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?\Z")
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_GAP = "  "
+#: The least that a column which can be cut is cut to.
+_SHORTEST = 6
+
+shape_option = click.option(
+    "--format",
+    "shape",
+    type=click.Choice(["table", "csv", "json"]),
+    default="table",
+    show_default=True,
+    help="A table for people; csv and json for programs.",
+)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table.
+
+    Attributes:
+        title: its heading.
+        is_number: stands at the right.
+        spared: left out where the terminal is too narrow, the highest first; 0 is never left out.
+        is_cut: may be shortened where the terminal is too narrow.
+    """
+
+    title: str
+    is_number: bool = False
+    spared: int = 0
+    is_cut: bool = False
+
+
+def talk(text: str) -> None:
+    """Say something to the person; never part of the data."""
+    click.echo(text, err=True)
+
+
+def plain(text: str) -> str:
+    """A text without control, formatting and direction characters, which a terminal would act on."""
+    if text.isprintable():
+        return text
+    return "".join(letter if letter.isprintable() else "�" for letter in text)
+
+
+def people_amount(minor: int, currency: str) -> str:
+    """An amount with a mark at the thousands: 123456 USD is "1,234.56"."""
+    from ledger_tools.money import format_amount
+
+    whole, point, fraction = format_amount(abs(minor), currency).partition(".")
+    return f"{'-' if minor < 0 else ''}{int(whole):,}{point}{fraction}"
+
+
+def people_percent(margin: str | None) -> str:
+    """A margin of four digits as per cent: "0.4712" is "47.1 %"; a dash where there is none."""
+    from ledger_tools.money import round_half_up
+
+    if margin is None:
+        return "-"
+    tenths = round_half_up(int(margin.replace(".", "")), 10)
+    return f"{'-' if tenths < 0 else ''}{abs(tenths) // 10}.{abs(tenths) % 10} %"
+
+
+def echo_json(report: dict[str, Any]) -> None:
+    """Print a report as JSON, one key a line, and one line for each element of a list."""
+
+    def dumped(value: Any) -> str:
+        return json.dumps(value, ensure_ascii=False)
+
+    parts = []
+    for key, value in report.items():
+        if isinstance(value, list) and value:
+            elements = ",\n".join(f"    {dumped(element)}" for element in value)
+            parts.append(f"  {dumped(key)}: [\n{elements}\n  ]")
+        else:
+            parts.append(f"  {dumped(key)}: {dumped(value)}")
+    click.echo("{\n" + ",\n".join(parts) + "\n}")
+
+
+def _csv_cell(cell: Any) -> str:
+    """A text that a spreadsheet would take for a formula gets a leading quote; a number stays as it is."""
+    text = "" if cell is None else str(cell)
+    if text.startswith(_FORMULA_STARTS) and not _NUMBER.match(text):
+        return f"'{text}"
+    return text
+
+
+def echo_csv(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+    """Print rows as CSV with a header; nothing in it runs as a formula."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows([_csv_cell(cell) for cell in row] for row in rows)
+    click.echo(stream.getvalue(), nl=False)
+
+
+def terminal_width() -> int | None:
+    """Columns of the terminal, or what COLUMNS says; None where the output goes to a pipe or file."""
+    if not sys.stdout.isatty() and not os.environ.get("COLUMNS", "").isdigit():
+        return None
+    return shutil.get_terminal_size().columns
+
+
+def _is_coloured() -> bool:
+    return sys.stdout.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM") != "dumb"
+
+
+def emphasis(text: str) -> str:
+    """A text in bold, where the output is a terminal that may show it."""
+    return click.style(text, bold=True) if _is_coloured() else text
+
+
+def _cells_wide(text: str) -> int:
+    if text.isascii():
+        return len(text)
+    from rich.cells import cell_len
+
+    return cell_len(text)
+
+
+def _fitted(text: str, width: int, *, at_right: bool) -> str:
+    size = _cells_wide(text)
+    if size > width:
+        from rich.cells import set_cell_size
+
+        text = set_cell_size(text, width - 1) + "…"
+        size = width
+    blanks = " " * (width - size)
+    return blanks + text if at_right else text + blanks
+
+
+def _fit_columns(columns: Sequence[Column], widths: list[int], width: int | None) -> list[int]:
+    """Places of the columns that are shown; `widths` of the one that is cut is lowered."""
+    shown = list(range(len(columns)))
+
+    def least(place: int) -> int:
+        return min(widths[place], _SHORTEST) if columns[place].is_cut else widths[place]
+
+    def needed(places: list[int]) -> int:
+        return sum(least(place) for place in places) + len(_GAP) * (len(places) - 1)
+
+    if width is None:
+        return shown
+    while needed(shown) > width and any(columns[place].spared for place in shown):
+        shown.remove(max(shown, key=lambda place: columns[place].spared))
+    over = sum(widths[place] for place in shown) + len(_GAP) * (len(shown) - 1) - width
+    for place in shown:
+        if columns[place].is_cut and over > 0:
+            widths[place], over = max(widths[place] - over, least(place)), over - widths[place] + least(place)
+    return shown
+
+
+def render_table(
+    columns: Sequence[Column],
+    rows: Sequence[Sequence[str]],
+    footer: Sequence[Sequence[str]] = (),
+    width: int | None = None,
+) -> list[str]:
+    """Lines of a table: headings, a rule, rows, and below another rule the rows of the footer."""
+    cells = [[plain(cell) for cell in row] for row in [[column.title for column in columns], *rows, *footer]]
+    widths = [max(map(_cells_wide, column)) for column in zip(*cells, strict=True)]
+    shown = _fit_columns(columns, widths, width)
+
+    def line(row: Sequence[str]) -> str:
+        parts = [_fitted(row[place], widths[place], at_right=columns[place].is_number) for place in shown]
+        return _GAP.join(parts).rstrip()
+
+    rule = "─" * (sum(widths[place] for place in shown) + len(_GAP) * (len(shown) - 1))
+    body = [line(row) for row in cells[1 : 1 + len(rows)]]
+    lines = [emphasis(line(cells[0])), rule, *body]
+    if footer:
+        lines += [rule, *(emphasis(line(row)) for row in cells[1 + len(rows) :])]
+    return lines
+
+
+def echo_table(
+    title: str, columns: Sequence[Column], rows: Sequence[Sequence[str]], footer: Sequence[Sequence[str]] = ()
+) -> None:
+    """Print a table under its title, as wide as the terminal lets it."""
+    click.echo("\n".join([emphasis(plain(title)), "", *render_table(columns, rows, footer, terminal_width())]))

@@ -1,0 +1,51 @@
+"""What is said on stderr beside a report: what it leaves out, what it comes before, and what to look at next."""
+
+from __future__ import annotations
+
+import datetime
+from typing import TYPE_CHECKING
+
+from ledger_tools.cli.output import talk
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from ledger_tools.calendar import Period
+    from ledger_tools.folder import BooksFolder
+
+
+def tell_unvalued(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> None:
+    """Say what a report in the base currency leaves out for want of an exchange rate, and what to add."""
+    from ledger_tools.reports.valued import base_currency, list_unvalued
+
+    missing = list_unvalued(connection, as_of)
+    if not missing:
+        return
+    base = base_currency(connection)
+    for gap in missing:
+        talk(f"{gap.events} event(s) with {gap.currency} are left out: no rate from {gap.currency} to {base} is known.")
+        talk("    → add to shop.toml, with the rate of that day:")
+        talk(f'      [[rate]]\n      currency = "{gap.currency}"\n      on = {gap.first_day}\n      rate = "…"')
+
+
+def tell_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> None:
+    """Say how many items stand open as of a day."""
+    from ledger_tools.open_items import list_open_items
+
+    count = len(list_open_items(connection, as_of))
+    if count:
+        talk(f"{count} open item(s) may change these figures: ledger-tools open-items")
+
+
+def tell_before_month_end(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, period: Period) -> None:
+    """Say for which months of a period the month-end entries are not posted, because they are not closed."""
+    rows = connection.execute(
+        """SELECT DISTINCT strftime(posted_on, '%Y-%m') FROM event
+           WHERE ($first IS NULL OR posted_on >= $first) AND ($last IS NULL OR posted_on <= $last) ORDER BY 1""",
+        {"first": period.first, "last": period.last},
+    ).fetchall()
+    closed = {file.stem for file in (folder.root / "closed").glob("*.toml")}
+    months = [str(month) for (month,) in rows if month not in closed]
+    if months:
+        which = months[0] if len(months) == 1 else f"{months[0]} to {months[-1]}"
+        talk(f"Before month-end entries: {which} is not closed.")

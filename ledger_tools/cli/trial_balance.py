@@ -1,0 +1,72 @@
+"""`trial-balance`: the balance of every account."""
+
+from __future__ import annotations
+
+import datetime
+
+import click
+
+from ledger_tools.cli import Context
+from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
+from ledger_tools.cli.periods import as_of_options
+from ledger_tools.cli.report_notes import tell_open_items
+
+
+@click.command("trial-balance")
+@as_of_options
+@shape_option
+@click.pass_obj
+def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
+    """Show the balance of every account in each currency: the sums of what was posted.
+
+    --month, --quarter and --year mean their last day.
+
+    \b
+    Example:
+      ledger-tools trial-balance --as-of 2031-04-30
+      ledger-tools trial-balance --month 2031-04 --format csv
+    """
+    from ledger_tools.archive import open_books
+    from ledger_tools.money import format_amount
+    from ledger_tools.open_items import last_known_day
+    from ledger_tools.reports.statements import report_trial_balance
+
+    with open_books(context.folder(), context.progress) as connection:
+        context.end_progress()
+        report = report_trial_balance(connection, as_of or last_known_day(connection))
+        if shape == "json":
+            echo_json(report.as_json())
+        elif shape == "csv":
+            rows = [(row.account, row.currency, format_amount(row.balance, row.currency)) for row in report.rows]
+            echo_csv(["account", "currency", "balance"], rows)
+        else:
+            _show([(row.account, row.currency, row.balance) for row in report.rows], report.as_of)
+        tell_open_items(connection, as_of)
+
+
+def _show(rows: list[tuple[str, str, int]], as_of: datetime.date | None) -> None:
+    columns = [
+        Column("account", is_cut=True),
+        Column("currency"),
+        Column("debit", is_number=True),
+        Column("credit", is_number=True),
+    ]
+    cells = []
+    totals: dict[str, list[int]] = {}
+    for account, currency, balance in rows:
+        side = 0 if balance > 0 else 1
+        totals.setdefault(currency, [0, 0])[side] += abs(balance)
+        sides = ["", ""]
+        sides[side] = people_amount(abs(balance), currency)
+        cells.append([account, currency, *sides])
+    footer = [["total", currency, *(people_amount(side, currency) for side in totals[currency])] for currency in totals]
+    if not cells:
+        click.echo("Nothing is posted yet: import an export, or write an entry in hand.beancount.")
+        return
+    echo_table(f"Trial balance as of {as_of}", columns, cells, footer)
+    uneven = [currency for currency, (debit, credit) in totals.items() if debit != credit]
+    click.echo()
+    if uneven:
+        click.echo(f"Debits and credits of {', '.join(uneven)} differ by what was exchanged for another currency.")
+    else:
+        click.echo("Debits and credits are equal in every currency.")
