@@ -12,21 +12,26 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import duckdb
-from filelock import FileLock
 
-import importers
 import ledger_tools
-from importers.identify import KnownSource, identify_source
-from ledger_tools.build import Export, Inputs, Progress, Refusal, build_database, read_inputs, write_journal
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import BooksFolder
 from ledger_tools.store import connect_for_reading, read_fact, write_facts
 
+# The stages of a build are imported where one starts: a report on books that are up to date needs none of them.
+if TYPE_CHECKING:
+    from filelock import FileLock
+
+    from importers.identify import KnownSource
+    from ledger_tools.build import Export, Inputs, Refusal
+
+Progress = Callable[[str], None]
 Stamp = dict[str, tuple[int, int, str]]
 
 
@@ -47,6 +52,8 @@ class FileResult:
 
 
 def _lock(folder: BooksFolder) -> FileLock:
+    from filelock import FileLock
+
     folder.cache.mkdir(exist_ok=True)
     return FileLock(folder.cache / "lock")
 
@@ -59,8 +66,8 @@ def _sha256(file: Path) -> str:
 def _program() -> str:
     """Fingerprint of the program itself: other code may build other books."""
     found = hashlib.sha256()
-    for package in (ledger_tools, importers):
-        root = Path(str(package.__file__)).parent
+    here = Path(str(ledger_tools.__file__)).parent
+    for root in (here, here.parent / "importers"):
         for file in sorted(root.rglob("*.py")):
             state = file.stat()
             found.update(f"{file.relative_to(root)} {state.st_size} {state.st_mtime_ns}\n".encode())
@@ -140,6 +147,8 @@ def _decide(folder: BooksFolder, renames: Sequence[tuple[Path, Path]], removals:
 
 def archived_exports(folder: BooksFolder) -> list[Export]:
     """Every archived export, as a build takes it."""
+    from ledger_tools.build import Export
+
     return [Export(source, file.name, file) for source, file in folder.export_files()]
 
 
@@ -155,6 +164,8 @@ def _fresh_staging(folder: BooksFolder) -> Path:
 def _rebuild(
     folder: BooksFolder, inputs: Inputs, staging: Path, exports: Sequence[Export], progress: Progress
 ) -> tuple[duckdb.DuckDBPyConnection, list[Refusal]]:
+    from ledger_tools.build import build_database
+
     return build_database(staging / "books.duckdb", staging / "scratch", inputs, exports, progress)
 
 
@@ -168,6 +179,8 @@ def _swap_in(
     *,
     with_journal: bool,
 ) -> None:
+    from ledger_tools.build import write_journal
+
     renames: list[tuple[Path, Path]] = [(export.path, folder.exports / export.source / export.name) for export in accepted]
     removals: list[Path] = []
     if with_journal:
@@ -194,6 +207,8 @@ def open_books(folder: BooksFolder, progress: Progress, *, with_journal: bool = 
     """
     finish_pending(folder)
     if not _is_fresh(folder):
+        from ledger_tools.build import read_inputs
+
         with _lock(folder):
             if not _is_fresh(folder):
                 inputs = read_inputs(folder)
@@ -205,6 +220,8 @@ def open_books(folder: BooksFolder, progress: Progress, *, with_journal: bool = 
 
 def rewrite_journal(folder: BooksFolder, progress: Progress) -> None:
     """Build everything anew and write the journal again, whatever was done to its files."""
+    from ledger_tools.build import read_inputs
+
     with _lock(folder):
         _carry_out(folder)
         inputs = read_inputs(folder)
@@ -215,6 +232,8 @@ def rewrite_journal(folder: BooksFolder, progress: Progress) -> None:
 
 def known_sources(inputs: Inputs) -> list[KnownSource]:
     """The declared sources as the importers know them."""
+    from importers.identify import KnownSource
+
     return [
         KnownSource(source.name, source.kind, source.currency, inputs.mappings.get(source.name), source.account_id)
         for source in inputs.settings.source
@@ -244,6 +263,9 @@ def import_files(
     Raises:
         LedgerError: settings, mappings or earlier exports are wrong; nothing was changed.
     """
+    from importers.identify import identify_source
+    from ledger_tools.build import Export, read_inputs
+
     with _lock(folder):
         _carry_out(folder)
         inputs = read_inputs(folder)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ledger_tools.errors import LedgerError, Problem
-from ledger_tools.settings import SETTINGS_FILE
+
+SETTINGS_FILE = "shop.toml"
 
 
 @dataclass(frozen=True)

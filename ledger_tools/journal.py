@@ -72,11 +72,16 @@ _RULE_ORDER = " ".join(f"WHEN {quoted(rule.name)} THEN {place}" for place, rule 
 def _posting_text(base_currency: str, currencies: list[str]) -> str:
     value = _amount_sql("abs(value)", quoted(base_currency), [base_currency])
     return f"""
-        '  ' || rpad(account.name, greatest({_ACCOUNT_WIDTH}, length(account.name))::INTEGER, ' ')
-        || lpad({_amount_sql("amount", "leg.currency", currencies)}, {_NUMBER_WIDTH}, ' ') || ' ' || leg.currency
+        account.text || lpad({_amount_sql("amount", "leg.currency", currencies)}, {_NUMBER_WIDTH}, ' ') || ' ' || leg.currency
         || CASE WHEN leg.currency = {quoted(base_currency)} OR value IS NULL THEN ''
                 ELSE ' @@ ' || {value} || ' {base_currency}' END || chr(10)
     """
+
+
+#: Account names padded to one width, made once for each account rather than once for each posting.
+_ACCOUNTS = f"""(
+    SELECT account_no, '  ' || rpad(name, greatest({_ACCOUNT_WIDTH}, length(name))::INTEGER, ' ') AS text FROM account
+)"""
 
 
 def _order_entries(base_currency: str, currencies: list[str], where: str) -> str:
@@ -92,8 +97,8 @@ def _order_entries(base_currency: str, currencies: list[str], where: str) -> str
                || legs.text AS text
         FROM event JOIN source USING (source_no)
         JOIN (
-            SELECT event_no, string_agg({_posting_text(base_currency, currencies)}, '' ORDER BY leg, account.name) AS text
-            FROM posting AS leg JOIN account USING (account_no) WHERE {where} GROUP BY event_no
+            SELECT event_no, string_agg({_posting_text(base_currency, currencies)}, '' ORDER BY leg, account_no) AS text
+            FROM posting AS leg JOIN {_ACCOUNTS} AS account USING (account_no) WHERE {where} GROUP BY event_no
         ) AS legs USING (event_no)
         LEFT JOIN order_link AS link ON link.order_no = event.order_no
         WHERE rule <> '{HAND}'
@@ -101,36 +106,52 @@ def _order_entries(base_currency: str, currencies: list[str], where: str) -> str
 
 
 def _day_entries(base_currency: str, currencies: list[str], where: str) -> str:
-    """SQL: one entry a day, kind and source; entries with foreign amounts or a flag keep standing alone."""
-    alone = f"""
-        SELECT event_no FROM event WHERE flagged UNION
-        SELECT event_no FROM posting WHERE currency <> {quoted(base_currency)}
-    """
-    single = _order_entries(base_currency, currencies, f"event_no IN ({alone}) AND {where}")
+    """SQL: one entry a day, kind and source; entries in the temporary table `alone` keep standing by themselves."""
+    single = _order_entries(base_currency, currencies, f"event_no IN (SELECT event_no FROM alone) AND {where}")
     return f"""
         {single}
         UNION ALL
-        SELECT day, place, source_name, 'of the day',
-               day || ' * "' || title || ', ' || any_value(events) || CASE WHEN any_value(events) = 1 THEN ' event"' ELSE ' events"' END
-               || chr(10) || '  source: "' || source_name || '"' || chr(10)
-               || string_agg(text, '' ORDER BY leg, account_name)
+        SELECT day, place, source.name, 'of the day',
+               day || ' * "' || title || ', ' || any_value(events)
+               || CASE WHEN any_value(events) = 1 THEN ' event"' ELSE ' events"' END || chr(10)
+               || '  source: "' || source.name || '"' || chr(10) || string_agg(text, '' ORDER BY first_leg, account_no)
         FROM (
-            SELECT posted_on AS day, place, title, source_name, leg, account.name AS account_name, events,
-                   {_posting_text(base_currency, currencies)} AS text
+            SELECT day, CASE rule {_RULE_ORDER} END AS place, CASE rule {_TITLES} END AS title, source_no, first_leg,
+                   account_no, events, {_posting_text(base_currency, currencies)} AS text
             FROM (
-                SELECT event.posted_on, CASE event.rule {_RULE_ORDER} END AS place, CASE event.rule {_TITLES} END AS title,
-                       source.name AS source_name, min(leg) AS leg, account_no, posting.currency,
-                       sum(amount)::BIGINT AS amount, sum(value)::BIGINT AS value,
-                       any_value(counted.events) AS events
-                FROM posting JOIN event USING (event_no) JOIN source USING (source_no)
-                JOIN (SELECT posted_on, rule, source_no, count(*) AS events FROM event ANTI JOIN ({alone}) AS a USING (event_no)
-                      GROUP BY ALL) AS counted
-                    ON counted.posted_on = event.posted_on AND counted.rule = event.rule AND counted.source_no = event.source_no
-                WHERE event.rule <> '{HAND}' AND event.event_no NOT IN ({alone}) AND {where.replace("posted_on", "posting.posted_on")}
-                GROUP BY event.posted_on, event.rule, source.name, account_no, posting.currency
-            ) AS leg JOIN account USING (account_no) WHERE amount <> 0
-        ) GROUP BY day, place, title, source_name
+                SELECT event.posted_on AS day, rule, source_no, min(leg) AS first_leg, account_no, currency,
+                       sum(amount)::BIGINT AS amount, sum(value)::BIGINT AS value
+                FROM posting JOIN (
+                    SELECT event_no, posted_on, rule, source_no FROM event
+                    ANTI JOIN alone USING (event_no) WHERE rule <> '{HAND}' AND {where}
+                ) AS event USING (event_no)
+                GROUP BY event.posted_on, rule, source_no, account_no, currency
+            ) AS leg
+            JOIN (
+                SELECT posted_on AS day, rule, source_no, count(*) AS events FROM event ANTI JOIN alone USING (event_no)
+                WHERE {where} GROUP BY ALL
+            ) AS counted USING (day, rule, source_no)
+            JOIN {_ACCOUNTS} AS account USING (account_no) WHERE amount <> 0
+        ) JOIN source USING (source_no) GROUP BY day, place, title, source.name
     """
+
+
+def _entries(
+    connection: duckdb.DuckDBPyConnection, detail: str, base_currency: str, where: str
+) -> Iterator[tuple[str, str]]:
+    """Month and text of every entry, in the journal's order."""
+    if detail == "day":
+        connection.execute(
+            f"""CREATE OR REPLACE TEMP TABLE alone AS
+                SELECT event_no FROM event WHERE flagged AND {where}
+                UNION SELECT event_no FROM posting WHERE currency <> {quoted(base_currency)} AND {where}"""
+        )
+    query = (_order_entries if detail == "order" else _day_entries)(base_currency, _currencies(connection), where)
+    connection.execute(
+        f"SELECT strftime(day, '%Y-%m'), text FROM ({query}) ORDER BY day, place, source_name, event_id"
+    )
+    while rows := connection.fetchmany(100_000):
+        yield from rows
 
 
 def list_months(connection: duckdb.DuckDBPyConnection) -> list[str]:
@@ -148,9 +169,8 @@ def _currencies(connection: duckdb.DuckDBPyConnection) -> list[str]:
 def render_month(connection: duckdb.DuckDBPyConnection, month: str, detail: str, base_currency: str) -> str:
     """Text of one month's journal file, in order or day detail."""
     where = f"posted_on BETWEEN {quoted(month + '-01')}::DATE AND last_day({quoted(month + '-01')}::DATE)"
-    entries = (_order_entries if detail == "order" else _day_entries)(base_currency, _currencies(connection), where)
-    rows = connection.execute(f"SELECT text FROM ({entries}) ORDER BY day, place, source_name, event_id").fetchall()
-    return GENERATED + "".join("\n" + row[0] for row in rows)
+    entries = _entries(connection, detail, base_currency, where)
+    return GENERATED + "".join("\n" + text for _, text in entries)
 
 
 def render_files(
@@ -158,9 +178,14 @@ def render_files(
 ) -> Iterator[tuple[str, str]]:
     """Every generated file of the journal as (name below journal/, text)."""
     months = list_months(connection)
-    for month in months:
-        progress(f"journal {month}")
-        yield f"{month}.beancount", render_month(connection, month, detail, base_currency)
+    if detail == "order":
+        for month in months:
+            progress(f"journal {month}")
+            yield f"{month}.beancount", render_month(connection, month, detail, base_currency)
+    else:
+        progress("journal")
+        for month, entries in itertools.groupby(_entries(connection, detail, base_currency, "true"), lambda row: row[0]):
+            yield f"{month}.beancount", GENERATED + "".join("\n" + text for _, text in entries)
     yield "index.beancount", GENERATED + "".join(f'include "{month}.beancount"\n' for month in months)
 
 

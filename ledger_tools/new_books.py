@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from ledger_tools.errors import LedgerError, Problem
-from ledger_tools.folder import BooksFolder
-from ledger_tools.settings import SETTINGS_FILE, parse_settings, read_settings
+from ledger_tools.folder import SETTINGS_FILE, BooksFolder
+from ledger_tools.settings import parse_settings, read_settings
 
 DEFAULT_SOURCES = """\
 [[source]]
@@ -78,7 +78,7 @@ option "operating_currency" "{currency}"
 ;; Amounts must balance to the last digit. The small default only forgives the division that a total price (@@) is
 ;; turned into on loading; it is far below any currency's minor unit.
 option "tolerance_multiplier" "0"
-option "inferred_tolerance_default" "*:0.00001"
+option "inferred_tolerance_default" "{currency}:0.00001"
 plugin "beancount.plugins.leafonly"
 
 include "accounts.beancount"

@@ -18,9 +18,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from ledger_tools.accounts import ACCOUNT_PATTERN, ROLES, ROLES_BY_NAME
 from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.folder import SETTINGS_FILE
 from ledger_tools.money import currencies_by_digits
-
-SETTINGS_FILE = "shop.toml"
 
 KindOfExport = Literal["orders", "processor", "wallet", "bank"]
 

@@ -76,57 +76,46 @@ class _Kind:
 def keep_latest(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
     """Make `kept_<kind>`: the rows of the latest version of each record; list amendments and vanished records."""
     facts = _Kind(kind, column(DATED_BY[kind]))
-    overlapping = connection.execute(
-        """SELECT count(*) FROM export AS a JOIN export AS b USING (source_no) JOIN source USING (source_no)
-           WHERE source.kind = ? AND a.export_no < b.export_no""",
-        [kind],
-    ).fetchone()
-    if not overlapping or not overlapping[0]:
-        _keep_single(connection, facts)
-        return
+    _find_repeated(connection, facts)
+    _list_amendments(connection, facts)
+    _list_vanished(connection, facts)
+    _count_rows(connection, kind)
+    once = ""
+    if kind != "orders":
+        once = f"""
+            DELETE FROM raw_{kind} WHERE rowid IN (
+                SELECT raw.rowid FROM raw_{kind} AS raw JOIN repeated USING (source_no, key)
+                QUALIFY row_number() OVER (PARTITION BY source_no, key ORDER BY record) > 1);
+        """
+    connection.execute(
+        f"""
+        DELETE FROM raw_{kind} USING repeated
+        WHERE raw_{kind}.source_no = repeated.source_no AND raw_{kind}.key = repeated.key
+          AND raw_{kind}.export_no <> repeated.export_no;
+        {once}
+        ALTER TABLE raw_{kind} RENAME TO kept_{kind};
+        DROP TABLE repeated; DROP TABLE holder
+        """
+    )
+
+
+def _find_repeated(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
+    """Make `repeated` (records that stand more than once, with the export that counts) and `holder` (who holds them)."""
+    kind = facts.name
+    doubled = "min(export_no) <> max(export_no)" + ("" if kind == "orders" else " OR count(*) > 1")
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE holder AS
         SELECT raw.source_no, raw.key, raw.export_no, any_value(export.rank) AS rank, min({facts.dated_by})::DATE AS day,
                count(*) AS rows, sum({facts.content}::HUGEINT) AS content
-        FROM raw_{kind} AS raw JOIN export USING (export_no) GROUP BY ALL;
-        CREATE OR REPLACE TEMP TABLE latest AS
-        SELECT source_no, key, max(rank) AS rank, arg_max(export_no, rank) AS export_no,
-               count(*) AS holders, count(DISTINCT content) AS versions
-        FROM holder GROUP BY ALL;
+        FROM raw_{kind} AS raw JOIN export USING (export_no)
+        SEMI JOIN (SELECT source_no, key FROM raw_{kind} GROUP BY source_no, key HAVING {doubled}) AS twice
+            ON twice.source_no = raw.source_no AND twice.key = raw.key
+        GROUP BY raw.source_no, raw.key, raw.export_no;
+        CREATE OR REPLACE TEMP TABLE repeated AS
+        SELECT source_no, key, arg_max(export_no, rank) AS export_no, count(DISTINCT content) AS versions
+        FROM holder GROUP BY source_no, key
         """
-    )
-    columns = ", ".join(column(field.name) for field in KINDS[kind])
-    once = "" if kind == "orders" else "QUALIFY row_number() OVER (PARTITION BY raw.source_no, raw.key ORDER BY record) = 1"
-    connection.execute(
-        f"""CREATE TABLE kept_{kind} AS SELECT raw.export_no, raw.source_no, record, {columns}, raw.key
-            FROM raw_{kind} AS raw JOIN latest USING (source_no, key, export_no) {once}"""
-    )
-    _list_amendments(connection, facts)
-    _list_vanished(connection)
-    _count_rows(connection)
-    connection.execute(f"DROP TABLE raw_{kind}; DROP TABLE holder; DROP TABLE latest")
-
-
-def _keep_single(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
-    kind = facts.name
-    doubled = None
-    if kind in ("processor", "wallet"):
-        doubled = connection.execute(
-            f"SELECT count(*) - count(DISTINCT (source_no, key)) FROM raw_{kind}"
-        ).fetchone()
-    if doubled and doubled[0]:
-        connection.execute(
-            f"""CREATE TABLE kept_{kind} AS SELECT * FROM raw_{kind}
-                QUALIFY row_number() OVER (PARTITION BY source_no, key ORDER BY record) = 1;
-                DROP TABLE raw_{kind}"""
-        )
-    else:
-        connection.execute(f"ALTER TABLE raw_{kind} RENAME TO kept_{kind}")
-    connection.execute(
-        """UPDATE export SET rows_new = records, rows_repeated = 0, rows_amended = 0
-           FROM source WHERE source.source_no = export.source_no AND source.kind = ?""",
-        [kind],
     )
 
 
@@ -143,7 +132,7 @@ def _list_amendments(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> Non
         WITH cell AS (
             SELECT raw.source_no, raw.key, raw.export_no, raw.record, {facts.dated_by}::DATE AS day,
                    unnest([{names}]) AS field, unnest([{texts}]) AS text
-            FROM raw_{facts.name} AS raw JOIN latest USING (source_no, key) WHERE latest.versions > 1
+            FROM raw_{facts.name} AS raw JOIN repeated USING (source_no, key) WHERE repeated.versions > 1
         ), version AS (
             SELECT cell.source_no, cell.key, cell.export_no, any_value(export.rank) AS rank, min(day) AS day, field,
                    CASE WHEN field IN ({order_level}) THEN coalesce(arg_min(text, record), '')
@@ -160,37 +149,47 @@ def _list_amendments(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> Non
     )
 
 
-def _list_vanished(connection: duckdb.DuckDBPyConnection) -> None:
+def _list_vanished(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
+    """List records whose day a later export of the source covers without holding them."""
+    kind = facts.name
     connection.execute(
-        """
+        f"""
         INSERT INTO vanished
-        SELECT held.source_no, held.key, held.day, min_by(later.export_no, later.rank)
-        FROM (SELECT source_no, key, max(rank) AS rank, arg_max(day, rank) AS day FROM holder GROUP BY ALL) AS held
-        JOIN export AS later ON later.source_no = held.source_no AND later.rank > held.rank
-             AND held.day BETWEEN later.first_day AND later.last_day
-        GROUP BY ALL
+        WITH pair AS (
+            SELECT earlier.export_no, later.export_no AS later_no, later.rank AS later_rank, later.first_day, later.last_day
+            FROM export AS earlier JOIN export AS later USING (source_no) JOIN source USING (source_no)
+            WHERE source.kind = '{kind}' AND later.rank > earlier.rank AND later.first_day <= earlier.last_day
+              AND later.last_day >= earlier.first_day
+        )
+        SELECT raw.source_no, raw.key, min({facts.dated_by})::DATE, min_by(pair.later_no, pair.later_rank)
+        FROM raw_{kind} AS raw JOIN pair USING (export_no)
+        LEFT JOIN (SELECT source_no, key, max(rank) AS rank FROM holder GROUP BY ALL) AS held
+            ON held.source_no = raw.source_no AND held.key = raw.key
+        WHERE {facts.dated_by}::DATE BETWEEN pair.first_day AND pair.last_day
+          AND (held.rank IS NULL OR pair.later_rank > held.rank)
+        GROUP BY raw.source_no, raw.key
         """
     )
 
 
-def _count_rows(connection: duckdb.DuckDBPyConnection) -> None:
+def _count_rows(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
     """Count each export's rows as new, repeated or amended against the exports that were read before it."""
     connection.execute(
-        """
-        UPDATE export SET rows_new = counted.new, rows_repeated = counted.repeated, rows_amended = counted.amended
+        f"""
+        UPDATE export SET rows_new = records, rows_repeated = 0, rows_amended = 0
+        FROM source WHERE source.source_no = export.source_no AND source.kind = '{kind}';
+        UPDATE export SET rows_new = records - counted.repeated - counted.amended, rows_repeated = counted.repeated,
+               rows_amended = counted.amended
         FROM (
-            SELECT export_no,
-                   coalesce(sum(rows) FILTER (earlier = 0), 0) AS new,
-                   coalesce(sum(rows) FILTER (earlier > 0 AND same), 0) AS repeated,
-                   coalesce(sum(rows) FILTER (earlier > 0 AND NOT same), 0) AS amended
+            SELECT export_no, coalesce(sum(rows) FILTER (same), 0) AS repeated,
+                   coalesce(sum(rows) FILTER (NOT same), 0) AS amended
             FROM (
-                SELECT export_no, rows,
-                       count(*) OVER before AS earlier,
+                SELECT export_no, rows, count(*) OVER before AS earlier,
                        coalesce(list_contains(list(content) OVER before, content), false) AS same
                 FROM holder
                 WINDOW before AS (PARTITION BY source_no, key ORDER BY export_no
                                   ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING)
-            ) GROUP BY export_no
+            ) WHERE earlier > 0 GROUP BY export_no
         ) AS counted WHERE export.export_no = counted.export_no
         """
     )

@@ -9,10 +9,12 @@ import click
 
 from ledger_tools.cli import Context
 from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
-from ledger_tools.cli.periods import as_of_option, period_options
+from ledger_tools.cli.periods import as_of_option, period_name, period_options
 from ledger_tools.cli.report_notes import tell_before_month_end, tell_open_items, tell_unvalued
 
 if TYPE_CHECKING:
+    import duckdb
+
     from ledger_tools.calendar import Period
     from ledger_tools.reports.statements import IncomeStatement, IncomeTotals
 
@@ -42,7 +44,6 @@ def command(
     from ledger_tools.archive import open_books
     from ledger_tools.calendar import Period
     from ledger_tools.reports.comparison import period_a_year_before, period_before
-    from ledger_tools.reports.statements import report_income
 
     del basis  # there is one choice
     compared = None
@@ -54,13 +55,19 @@ def command(
     with open_books(folder, context.progress) as connection:
         context.end_progress()
         period = Period(period.first, min((day for day in (period.last, as_of) if day is not None), default=None))
-        _show(report_income(connection, period, compared), shape)
+        show_income_statement(connection, period, compared, shape)
         tell_before_month_end(connection, folder, period)
         tell_unvalued(connection, period.last)
         tell_open_items(connection, as_of)
 
 
-def _show(statement: IncomeStatement, shape: str) -> None:
+def show_income_statement(
+    connection: duckdb.DuckDBPyConnection, period: Period, compared: Period | None = None, shape: str = "table"
+) -> None:
+    """Print the income statement of a period, beside another where one is given."""
+    from ledger_tools.reports.statements import report_income
+
+    statement = report_income(connection, period, compared)
     if shape == "json":
         echo_json(statement.as_json())
     elif shape == "csv":
@@ -80,7 +87,10 @@ def _show_table(statement: IncomeStatement) -> None:
     currency, other = statement.currency, statement.compared_totals
     columns = [Column("account", is_cut=True), Column("amount", is_number=True)]
     if statement.compared_period is not None:
-        columns += [Column(str(statement.compared_period), is_number=True), Column("change", is_number=True, spared=1)]
+        columns += [
+            Column(period_name(statement.compared_period), is_number=True),
+            Column("change", is_number=True, spared=1),
+        ]
 
     def amounts(amount: int, compared: int | None) -> list[str]:
         told = [people_amount(amount, currency)]
@@ -103,7 +113,10 @@ def _show_table(statement: IncomeStatement) -> None:
         if section == "cost_of_goods_sold":
             rows += [total("gross_profit", "Gross profit"), blank]
     echo_table(
-        f"Income statement, {statement.period}, {currency}", columns, rows[:-1], [total("net_income", "Net income")]
+        f"Income statement, {period_name(statement.period)}, {currency}",
+        columns,
+        rows[:-1],
+        [total("net_income", "Net income")],
     )
     click.echo()
     click.echo(_summary(statement.totals, currency))

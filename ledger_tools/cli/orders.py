@@ -9,7 +9,7 @@ import click
 
 from ledger_tools.cli import Context
 from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, people_percent, shape_option
-from ledger_tools.cli.periods import as_of_option, period_options
+from ledger_tools.cli.periods import as_of_option, period_name, period_options
 from ledger_tools.cli.report_notes import tell_open_items, tell_unvalued
 from ledger_tools.reports.order_flags import FLAG_NAMES
 
@@ -67,19 +67,21 @@ def command(
 
             show_story(tell_story(connection, find_order(connection, order_text), as_of), shape)
         else:
-            _show_orders(connection, period, as_of, by, flag, shape)
+            show_orders(connection, period, as_of, by=by, flag=flag, shape=shape)
         tell_unvalued(connection, as_of)
         tell_open_items(connection, as_of)
 
 
-def _show_orders(
+def show_orders(
     connection: duckdb.DuckDBPyConnection,
     period: Period,
-    as_of: datetime.date | None,
-    by: str | None,
-    flag: str | None,
-    shape: str,
+    as_of: datetime.date | None = None,
+    *,
+    by: str | None = None,
+    flag: str | None = None,
+    shape: str = "table",
 ) -> None:
+    """Print the order report of a period, order by order or by group."""
     from ledger_tools.reports.order_groups import group_orders
     from ledger_tools.reports.order_profit import report_orders
 
@@ -115,18 +117,18 @@ _FIGURE_COLUMNS = (
 
 def _figure_cells(figures: Figures, currency: str) -> list[str]:
     amounts = (figures.net_revenue, figures.direct_cost, figures.payment_cost, figures.profit)
-    return [*(people_amount(amount, currency) for amount in amounts), people_percent(figures.margin)]
+    return [*[people_amount(amount, currency) for amount in amounts], people_percent(figures.margin)]
 
 
 def _show_table(connection: duckdb.DuckDBPyConnection, report: OrderReport, flag: str | None) -> None:
-    columns = [Column("order"), Column("placed", spared=4), *_FIGURE_COLUMNS, Column("flags", is_cut=True)]
+    columns = [Column("order"), Column("placed", spared=4), *_FIGURE_COLUMNS, Column("flags", goes_below=True)]
     currency = report.currency
     rows = [
         [order.order_id, order.placed_on.isoformat(), *_figure_cells(order.figures, currency), ", ".join(order.flags)]
         for order in report.orders
     ]
     footer = [[f"{len(rows)} order(s)", "", *_figure_cells(report.totals, currency), ""]]
-    title = f"Profit by order, {report.period}, {currency}"
+    title = f"Profit by order, {period_name(report.period)}, {currency}"
     echo_table(title if flag is None else f"{title}, only {flag}", columns, rows, footer if rows else [])
     click.echo()
     if not rows:
@@ -181,4 +183,4 @@ def _show_groups(grouped: GroupedReport, orders: int, shape: str) -> None:
         columns = [Column(grouped.by, is_cut=True), Column("orders", is_number=True, spared=4), *_FIGURE_COLUMNS]
         cells = [[group.name, f"{group.orders:,}", *_figure_cells(group.figures, currency)] for group in grouped.groups]
         footer = [["all", f"{orders:,}", *_figure_cells(grouped.totals, currency)]]
-        echo_table(f"Profit by {grouped.by}, {grouped.period}, {currency}", columns, cells, footer)
+        echo_table(f"Profit by {grouped.by}, {period_name(grouped.period)}, {currency}", columns, cells, footer)

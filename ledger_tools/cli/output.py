@@ -1,6 +1,6 @@
 """How results are printed: tables for people, CSV and JSON for programs, talk on stderr.
 
-A table fits the terminal: it leaves out columns that can be spared, then cuts the one that can be cut. In a pipe it has
+A table fits the terminal: a column may go below its row, be left out, or be cut. In a pipe it has
 all columns at their full width. Texts come from exports, so nothing that a terminal or a spreadsheet would act on gets
 through.
 """
@@ -8,6 +8,7 @@ through.
 from __future__ import annotations
 
 import csv
+import functools
 import io
 import json
 import os
@@ -45,12 +46,14 @@ class Column:
         is_number: stands at the right.
         spared: left out where the terminal is too narrow, the highest first; 0 is never left out.
         is_cut: may be shortened where the terminal is too narrow.
+        goes_below: stands on a line of its own under its row where the terminal is too narrow.
     """
 
     title: str
     is_number: bool = False
     spared: int = 0
     is_cut: bool = False
+    goes_below: bool = False
 
 
 def talk(text: str) -> None:
@@ -65,6 +68,7 @@ def plain(text: str) -> str:
     return "".join(letter if letter.isprintable() else "�" for letter in text)
 
 
+@functools.lru_cache(maxsize=1 << 16)
 def people_amount(minor: int, currency: str) -> str:
     """An amount with a mark at the thousands: 123456 USD is "1,234.56"."""
     from ledger_tools.money import format_amount
@@ -86,9 +90,7 @@ def people_percent(margin: str | None) -> str:
 def echo_json(report: dict[str, Any]) -> None:
     """Print a report as JSON, one key a line, and one line for each element of a list."""
 
-    def dumped(value: Any) -> str:
-        return json.dumps(value, ensure_ascii=False)
-
+    dumped = json.JSONEncoder(ensure_ascii=False).encode
     parts = []
     for key, value in report.items():
         if isinstance(value, list) and value:
@@ -141,19 +143,41 @@ def _cells_wide(text: str) -> int:
 
 
 def _fitted(text: str, width: int, *, at_right: bool) -> str:
+    if text.isascii() and len(text) <= width:
+        return text.rjust(width) if at_right else text.ljust(width)
     size = _cells_wide(text)
     if size > width:
         from rich.cells import set_cell_size
 
-        text = set_cell_size(text, width - 1) + "…"
-        size = width
+        return set_cell_size(text, width - 1) + "…"
     blanks = " " * (width - size)
     return blanks + text if at_right else text + blanks
+
+
+# Long tables are walked column by column: most columns are plain ASCII, which is known from one look at all of it.
+
+
+def _plain_column(texts: Sequence[str]) -> Sequence[str]:
+    return texts if "".join(texts).isprintable() else [plain(text) for text in texts]
+
+
+def _column_width(texts: Sequence[str]) -> int:
+    return max(map(len if "".join(texts).isascii() else _cells_wide, texts))
+
+
+def _fitted_column(texts: Sequence[str], width: int, *, at_right: bool) -> list[str]:
+    if not "".join(texts).isascii() or max(map(len, texts)) > width:
+        return [_fitted(text, width, at_right=at_right) for text in texts]
+    return [text.rjust(width) for text in texts] if at_right else [text.ljust(width) for text in texts]
 
 
 def _fit_columns(columns: Sequence[Column], widths: list[int], width: int | None) -> list[int]:
     """Places of the columns that are shown; `widths` of the one that is cut is lowered."""
     shown = list(range(len(columns)))
+    whole = sum(widths) + len(_GAP) * (len(columns) - 1)
+    if width is None or whole <= width:
+        return shown
+    shown = [place for place in shown if not columns[place].goes_below]
 
     def least(place: int) -> int:
         return min(widths[place], _SHORTEST) if columns[place].is_cut else widths[place]
@@ -161,8 +185,6 @@ def _fit_columns(columns: Sequence[Column], widths: list[int], width: int | None
     def needed(places: list[int]) -> int:
         return sum(least(place) for place in places) + len(_GAP) * (len(places) - 1)
 
-    if width is None:
-        return shown
     while needed(shown) > width and any(columns[place].spared for place in shown):
         shown.remove(max(shown, key=lambda place: columns[place].spared))
     over = sum(widths[place] for place in shown) + len(_GAP) * (len(shown) - 1) - width
@@ -179,20 +201,23 @@ def render_table(
     width: int | None = None,
 ) -> list[str]:
     """Lines of a table: headings, a rule, rows, and below another rule the rows of the footer."""
-    cells = [[plain(cell) for cell in row] for row in [[column.title for column in columns], *rows, *footer]]
-    widths = [max(map(_cells_wide, column)) for column in zip(*cells, strict=True)]
+    texts = [[column.title for column in columns], *rows, *footer]
+    held = [_plain_column(column) for column in zip(*texts, strict=True)]
+    widths = [_column_width(column) for column in held]
     shown = _fit_columns(columns, widths, width)
-
-    def line(row: Sequence[str]) -> str:
-        parts = [_fitted(row[place], widths[place], at_right=columns[place].is_number) for place in shown]
-        return _GAP.join(parts).rstrip()
-
+    fitted = (_fitted_column(held[place], widths[place], at_right=columns[place].is_number) for place in shown)
+    lines = [_GAP.join(parts).rstrip() for parts in zip(*fitted, strict=True)]
     rule = "─" * (sum(widths[place] for place in shown) + len(_GAP) * (len(shown) - 1))
-    body = [line(row) for row in cells[1 : 1 + len(rows)]]
-    lines = [emphasis(line(cells[0])), rule, *body]
-    if footer:
-        lines += [rule, *(emphasis(line(row)) for row in cells[1 + len(rows) :])]
-    return lines
+    last = 1 + len(rows)
+    body = lines[1:last]
+    for place in range(len(columns)):
+        if place not in shown and columns[place].goes_below:
+            under = [_fitted(f"    {text}", width or 0, at_right=False).rstrip() for text in held[place][1:last]]
+            pairs = zip(body, under, strict=True)
+            body = [text for line, text in pairs for text in ((line, text) if text else (line,))]
+    if not footer:
+        return [emphasis(lines[0]), rule, *body]
+    return [emphasis(lines[0]), rule, *body, rule, *map(emphasis, lines[last:])]
 
 
 def echo_table(

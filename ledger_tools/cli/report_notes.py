@@ -47,5 +47,5 @@ def tell_before_month_end(connection: duckdb.DuckDBPyConnection, folder: BooksFo
     closed = {file.stem for file in (folder.root / "closed").glob("*.toml")}
     months = [str(month) for (month,) in rows if month not in closed]
     if months:
-        which = months[0] if len(months) == 1 else f"{months[0]} to {months[-1]}"
-        talk(f"Before month-end entries: {which} is not closed.")
+        which = f"{months[0]} is" if len(months) == 1 else f"{len(months)} months from {months[0]} to {months[-1]} are"
+        talk(f"Before month-end entries: {which} not closed.")

@@ -67,6 +67,6 @@ def _show(rows: list[tuple[str, str, int]], as_of: datetime.date | None) -> None
     uneven = [currency for currency, (debit, credit) in totals.items() if debit != credit]
     click.echo()
     if uneven:
-        click.echo(f"Debits and credits of {', '.join(uneven)} differ by what was exchanged for another currency.")
+        click.echo(f"Debits and credits of {', '.join(uneven)} differ by what was exchanged.")
     else:
         click.echo("Debits and credits are equal in every currency.")

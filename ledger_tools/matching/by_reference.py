@@ -43,7 +43,7 @@ def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, 
     connection.execute(
         f"""
         CREATE TABLE order_head AS
-        SELECT row_number() OVER (ORDER BY placed_at, source_no, key)::INTEGER AS order_no, source_no, key AS order_id,
+        SELECT row_number() OVER ()::INTEGER AS order_no, source_no, key AS order_id,
                {_normal("key", patterns)} AS order_key, currency, {heads},
                coalesce(tax_jurisdiction, ship_country || '-' || ship_region, ship_country, 'Unknown') AS jurisdiction
         FROM (SELECT kept.* EXCLUDE (currency), coalesce(kept.currency, source.currency) AS currency
@@ -65,36 +65,33 @@ def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, 
 
 def resolve_references(connection: duckdb.DuckDBPyConnection, kind: str, patterns: Mapping[int, str]) -> None:
     """Make `<kind>_row`: the kept rows with `order_no` and `matched_by` (null where no order is found)."""
-    payment_ref = "kept.payment_ref" if kind == "processor" else "NULL"
+    normal = _normal("order_ref", patterns)
     connection.execute(
         f"""
-        CREATE OR REPLACE TEMP TABLE referenced AS
-        SELECT kept.source_no, kept.key, {_normal("order_ref", patterns)} AS order_key, {payment_ref} AS payment_ref
-        FROM kept_{kind} AS kept;
         CREATE OR REPLACE TEMP TABLE missed AS
-        SELECT DISTINCT order_key FROM referenced ANTI JOIN order_key USING (order_key) WHERE order_key <> ''
+        SELECT DISTINCT order_key FROM (SELECT {normal} AS order_key FROM kept_{kind}) AS referenced
+        ANTI JOIN order_key USING (order_key) WHERE order_key <> ''
         """
     )
     _loosen(connection)
     by_payment = ""
     payment_number = "NULL::INTEGER"
     if kind == "processor":
-        _number_payments(connection)
-        by_payment = "LEFT JOIN payment ON payment.payment_ref = referenced.payment_ref"
+        _number_payments(connection, normal)
+        by_payment = "LEFT JOIN payment ON payment.payment_ref = kept.payment_ref"
         payment_number = "payment.order_no"
     connection.execute(
         f"""
         CREATE TABLE {kind}_row AS
-        SELECT kept.*, coalesce(exact.order_no, loose.order_no, {payment_number}) AS order_no,
+        SELECT kept.* EXCLUDE (order_key), coalesce(exact.order_no, loose.order_no, {payment_number}) AS order_no,
                CASE WHEN exact.order_no IS NOT NULL THEN 'reference'
                     WHEN loose.order_no IS NOT NULL THEN 'reference without prefix or suffix'
                     WHEN {payment_number} IS NOT NULL THEN 'payment reference' END AS matched_by
-        FROM kept_{kind} AS kept
-        JOIN referenced ON referenced.source_no = kept.source_no AND referenced.key = kept.key
-        LEFT JOIN order_key AS exact ON exact.order_key = referenced.order_key
-        LEFT JOIN loosened AS loose ON loose.order_key = referenced.order_key
+        FROM (SELECT *, {normal} AS order_key FROM kept_{kind}) AS kept
+        LEFT JOIN order_key AS exact ON exact.order_key = kept.order_key
+        LEFT JOIN loosened AS loose ON loose.order_key = kept.order_key
         {by_payment};
-        DROP TABLE kept_{kind}; DROP TABLE referenced; DROP TABLE missed; DROP TABLE loosened
+        DROP TABLE kept_{kind}; DROP TABLE missed; DROP TABLE loosened
         """
     )
 
@@ -119,17 +116,20 @@ def _loosen(connection: duckdb.DuckDBPyConnection) -> None:
     )
 
 
-def _number_payments(connection: duckdb.DuckDBPyConnection) -> None:
+def _number_payments(connection: duckdb.DuckDBPyConnection, normal: str) -> None:
     """Make `payment`: payment references that belong to exactly one order, by the shop's or a processor's word."""
     connection.execute(
-        """
+        f"""
         CREATE OR REPLACE TEMP TABLE payment AS
+        WITH referenced AS (
+            SELECT payment_ref, {normal} AS order_key FROM kept_processor WHERE payment_ref IS NOT NULL
+        )
         SELECT payment_ref, min(order_no) AS order_no FROM (
             SELECT payment_ref, order_no FROM order_head WHERE payment_ref IS NOT NULL
             UNION ALL
             SELECT payment_ref, coalesce(exact.order_no, loose.order_no) FROM referenced
             LEFT JOIN order_key AS exact USING (order_key) LEFT JOIN loosened AS loose USING (order_key)
-            WHERE payment_ref IS NOT NULL AND coalesce(exact.order_no, loose.order_no) IS NOT NULL
-        ) GROUP BY payment_ref HAVING count(DISTINCT order_no) = 1
+            WHERE coalesce(exact.order_no, loose.order_no) IS NOT NULL
+        ) GROUP BY payment_ref HAVING min(order_no) = max(order_no)
         """
     )

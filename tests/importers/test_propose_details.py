@@ -16,6 +16,7 @@ from importers.event_words import read_words
 from importers.mapping import parse_mapping
 from importers.preview import render_preview
 from importers.propose import Proposal, propose_mapping
+from importers.sample import copy_beginning
 from importers.value_patterns import NumberStyle, find_dates, find_number_style, parse_number
 from ledger_tools.errors import LedgerError
 from ledger_tools.records import KINDS
@@ -213,7 +214,8 @@ def test_mixed_decimal_marks_are_asked_about(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "value"),
     [("-1.25", -12_500), ("(1.25)", -12_500), ("1.25-", -12_500), ("$ 1.25", 12_500), ("USD 1.25", 12_500),
-     ("1.25 USD", 12_500), ("−1.25", -12_500), (".5", 5_000), ("", None), ("1.2.3", None), ("abc", None), ("--1", None)],
+     ("1.25 USD", 12_500), ("−1.25", -12_500), (".5", 5_000), ("", None), ("1.2.3", None), ("abc", None),
+     ("--1", None)],
 )  # fmt: skip
 def test_numbers_in_every_dress(text: str, value: int | None) -> None:
     """Symbols, codes, brackets and signs at either end are understood; what is no number is none."""
@@ -222,12 +224,12 @@ def test_numbers_in_every_dress(text: str, value: int | None) -> None:
 
 def test_zone_in_a_column_of_its_own(tmp_path: Path) -> None:
     """One abbreviation on all rows names the zone of the times; several are asked about."""
-    rows = "id,type,date,time,time zone,amount\n1,Sale,2031-04-01,10:00,PDT,5.00\n2,Sale,2031-04-02,11:00,{},5.00\n"
+    rows = "id,type,date,time,zone,amount\n1,Sale,2031-04-01,10:00,PDT,5.00\n2,Sale,2031-04-02,11:00,{},5.00\n"
     assert tomllib.loads(propose(tmp_path / "a.csv", rows.format("PDT"), "processor").toml)["file"]["zone"] == (
         "America/Los_Angeles"
     )
     (question,) = propose(tmp_path / "b.csv", rows.format("CST"), "processor").questions
-    assert question.where == "b.csv, column time zone"
+    assert question.where == "b.csv, column zone"
 
 
 def test_currency_beside_the_amounts(tmp_path: Path) -> None:
@@ -276,7 +278,7 @@ def test_a_large_file_is_sampled(tmp_path: Path) -> None:
     with path.open("w") as file:
         file.write("id,type,date,amount\n")
         for row in range(300_000):
-            file.write(f"{row},{'Sale' if row < 200_000 else 'Refund'},2031-04-01,{'' if row < 200_000 else '-'}5.00\n")
+            file.write(f"{row},Sale,2031-04-01,5.00\n" if row < 200_000 else f"{row},Refund,2031-04-01,-5.00\n")
     began = time.monotonic()
     proposal = propose_mapping(path, source="s", kind=None, currency="USD", shop_zone="UTC")
     assert time.monotonic() - began < 20
@@ -333,3 +335,12 @@ def test_hostile_names_stay_in_their_quotes(tmp_path: Path, name: str) -> None:
     assert document["kind"] == "processor"
     assert {"source", "kind", "file", "columns", "constants", "derive", "words", "signs"} >= set(document)
     assert not any(control in proposal.toml for control in "\x1b\u2028")
+
+
+def test_the_beginning_of_a_large_file_ends_with_a_whole_record(tmp_path: Path) -> None:
+    """A preview reads the beginning only: the cut never falls into a record or a quoted cell with line breaks."""
+    path = tmp_path / "a.csv"
+    path.write_bytes(b'id,text\n1,"two\nlines"\n2,"three\n\nlines"\n')
+    for size in range(9, 40):
+        copy = copy_beginning(path, tmp_path / "copy" / "a.csv", size).read_bytes()
+        assert copy in (b"id,text\n", b'id,text\n1,"two\nlines"\n', path.read_bytes())

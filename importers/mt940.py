@@ -1,0 +1,195 @@
+"""SWIFT MT940 statements (and MT942 interim reports): tagged lines of fixed-width parts.
+
+Place in the flow: file → `StatementFile`. Several statements may stand in one file; pages of one statement (intermediate
+balances :60M: and :62M:)
+are proved page by page.
+Dates stay as the bank wrote them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from importers.statements import Balance, Statement, StatementFile, StatementLine, join_texts, negate, plain_amount
+from ledger_tools.errors import LedgerError, Problem
+
+_TAG = re.compile(r":(\d{2}[A-Z]?):(.*)", re.DOTALL)
+_BALANCE = re.compile(r"([CD])(\d{2})(\d{2})(\d{2})([A-Z]{3})([\d,]+)")
+_LINE = re.compile(
+    r"(?P<year>\d{2})(?P<month>\d{2})(?P<day>\d{2})(?P<booked>\d{4})?(?P<sign>R?[CD])(?P<funds>[A-Z])?"
+    r"(?P<amount>\d[\d,]*)(?P<type>[A-Z][A-Z0-9]{3})(?P<own>[^\n]*?)(?://(?P<bank>[^\n]*))?(?:\n(?P<more>.*))?",
+    re.DOTALL,
+)
+_AGAIN = "ask the bank for the statement again"
+
+
+@dataclass
+class _Open:
+    """A statement while its tags are read."""
+
+    account_id: str = ""
+    number: str = ""
+    currency: str = ""
+    opening: Balance | None = None
+    closing: Balance | None = None
+    unbooked: int = 0
+    booked_last: bool = False
+    lines: list[StatementLine] = field(default_factory=list)
+
+
+def read_mt940(path: Path) -> StatementFile:
+    """The statements of an MT940 file.
+
+    Raises:
+        LedgerError: not MT940, or a tag that can't be read.
+    """
+    data = path.read_bytes()
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("cp1252", errors="replace")
+    problems: list[Problem] = []
+    statements = list(_statements(text, path.name, problems))
+    if problems:
+        raise LedgerError(problems)
+    if not statements:
+        raise LedgerError(Problem(path.name, "is not MT940: no tag :20: was found", "export the statement again"))
+    return StatementFile(tuple(statements))
+
+
+def _tags(text: str) -> Iterator[tuple[str, str]]:
+    """Each tag with its value; the lines of a value stay apart. Block headers, trailers and "-" end a value."""
+    tag, parts = "", list[str]()
+    for raw in text.replace("\r\n", "\n").replace("\r", "\n").split("\n"):
+        line = re.sub(r"^(\{[^:{}]+:[^{}]*\})*\{4:", "", raw.strip("\x01\x03 "))
+        ends = line.startswith(("{", "-}")) or line == "-"
+        found = _TAG.match(line)
+        if (found or ends) and tag:
+            yield tag, "\n".join(parts)
+            tag = ""
+        if found:
+            tag, parts = found[1], [found[2]]
+        elif tag and line:
+            parts.append(line)
+    if tag:
+        yield tag, "\n".join(parts)
+
+
+def _statements(text: str, file: str, problems: list[Problem]) -> Iterator[Statement]:
+    current: _Open | None = None
+    place = 0
+    for tag, value in _tags(text):
+        if tag == "20":
+            if current:
+                yield _close(current, place)
+            current, place = _Open(), place + 1
+        if current is None:
+            continue
+        where = f"{file}, statement {place}"
+        if tag == "25":
+            current.account_id = value.split("\n")[0].strip()
+        elif tag in ("28C", "28"):
+            current.number = value.strip()
+        elif tag in ("60F", "60M", "62F", "62M"):
+            balance = _balance(value, current, f"{where}, :{tag}:", problems, tag.endswith("F"))
+            if tag.startswith("60"):
+                current.opening = current.opening or balance
+            else:
+                current.closing = balance
+        elif tag == "34F" and not current.currency:
+            current.currency = value[:3]
+        elif tag == "61":
+            current.booked_last = not re.match(r"\d{6}(\d{4})?E[CD]", value)
+            if not current.booked_last:
+                current.unbooked += 1
+                continue
+            line = _line(value, f"{where}, line {len(current.lines) + 1}", problems)
+            if line:
+                current.lines.append(line)
+        elif tag == "86" and current.lines and current.booked_last and not current.closing:
+            last = current.lines[-1]
+            memo, party = _information(value)
+            current.lines[-1] = StatementLine(last.event_id, last.on, last.amount, join_texts([memo, last.memo]), party)
+    if current:
+        yield _close(current, place)
+
+
+def _close(current: _Open, place: int) -> Statement:
+    number = f" ({current.number})" if current.number else ""
+    return Statement(
+        name=f"statement {place}{number}",
+        account_id=current.account_id,
+        currency=current.currency,
+        lines=tuple(current.lines),
+        opening=current.opening,
+        closing=current.closing,
+        unbooked=current.unbooked,
+        last_day=current.closing.on if current.closing and current.closing.final else "",
+    )
+
+
+def _balance(value: str, current: _Open, where: str, problems: list[Problem], final: bool) -> Balance | None:
+    found = _BALANCE.fullmatch(value.strip())
+    if not found:
+        problems.append(Problem(where, f"found {value[:60]!r}, expected a balance such as C310430EUR1000,00", _AGAIN))
+        return None
+    sign, year, month, day, currency, amount = found.groups()
+    current.currency = current.currency or currency
+    if current.currency != currency:
+        problems.append(
+            Problem(where, f"found {currency}, expected the statement's currency {current.currency}", _AGAIN)
+        )
+    plain = plain_amount(amount)
+    return Balance(f"{_century(year)}-{month}-{day}", plain if sign == "C" else negate(plain), final)
+
+
+def _line(value: str, where: str, problems: list[Problem]) -> StatementLine | None:
+    found = _LINE.fullmatch(value.strip())
+    if not found:
+        problems.append(
+            Problem(f"{where}, :61:", f"found {value[:60]!r}, expected date, sign, amount and type", _AGAIN)
+        )
+        return None
+    parts = found.groupdict(default="")
+    plain = plain_amount(parts["amount"])
+    credit = parts["sign"] in ("C", "RD")
+    own, bank = parts["own"].strip(), parts["bank"].strip()
+    return StatementLine(
+        event_id=bank or ("" if own == "NONREF" else own),
+        on=_booking_day(parts),
+        amount=plain if credit else negate(plain),
+        memo=join_texts([parts["more"], "" if own == "NONREF" else own]),
+        counterparty="",
+    )
+
+
+def _booking_day(parts: dict[str, str]) -> str:
+    """The booking date (month and day, in the year nearest to the value date), else the value date."""
+    year, month, day = int(_century(parts["year"])), parts["month"], parts["day"]
+    if not parts["booked"]:
+        return f"{year}-{month}-{day}"
+    booked_month = parts["booked"][:2]
+    if month == "12" and booked_month == "01":
+        year += 1
+    elif month == "01" and booked_month == "12":
+        year -= 1
+    return f"{year}-{booked_month}-{parts['booked'][2:]}"
+
+
+def _century(year: str) -> str:
+    return f"{'19' if int(year) >= 80 else '20'}{year}"
+
+
+def _information(value: str) -> tuple[str, str]:
+    """Text and counterparty of a tag :86:, whether structured by ?20-style or /NAME/-style subfields or free."""
+    joined = value.replace("\n", "")
+    fields = re.findall(r"\?(\d{2})([^?]*)", joined)
+    if fields:
+        texts = [text for code, text in fields if "20" <= code <= "29" or "60" <= code <= "63" or code == "00"]
+        party = "".join(text for code, text in fields if code in ("32", "33"))
+        return join_texts(["".join(texts[:1]), "".join(texts[1:])]), party.strip()
+    party_field = re.search(r"/NAME/([^/]*)", joined)
+    return value.replace("\n", " "), party_field[1].strip() if party_field else ""

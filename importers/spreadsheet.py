@@ -1,0 +1,102 @@
+"""Spreadsheets (xlsx, xlsb, xls, ods): one sheet's cells as texts, written as CSV for the common path.
+
+Place in the flow: file → CSV in the scratch folder → `delimited`. An archive is looked over before it is opened: too
+many entries, too large or too tightly packed is refused. Numbers are written with the 15 digits that spreadsheets keep.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import zipfile
+from collections.abc import Iterator
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import python_calamine
+
+from importers.mapping import FileShape
+from ledger_tools.errors import LedgerError, Problem
+
+_ENTRIES, _BYTES, _RATIO, _SMALL = 2_000, 500_000_000, 200, 1_000_000
+
+
+def write_sheet(path: Path, shape: FileShape, scratch: Path) -> tuple[Path, FileShape]:
+    """One sheet as a CSV file, and the shape that reads it.
+
+    Raises:
+        LedgerError: not a spreadsheet, refused by the look-over, no such sheet, or an empty one.
+    """
+    rows = list(sheet_rows(path, shape))
+    if not rows:
+        raise LedgerError(Problem(path.name, "holds no rows", "set sheet under [file] to the sheet with the records"))
+    target = scratch / "sheet.csv"
+    with target.open("w", encoding="utf-8", newline="") as out:
+        csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL).writerows(rows)
+    return target, replace(shape, delimiter=",", encoding=None)
+
+
+def sheet_rows(path: Path, shape: FileShape, limit: int | None = None) -> Iterator[list[str]]:
+    """The rows of a sheet that hold anything, as texts, `limit` of them at most.
+
+    Raises:
+        LedgerError: as `write_sheet`.
+    """
+    _look_over(path)
+    try:
+        workbook = python_calamine.CalamineWorkbook.from_path(str(path))
+        name = _sheet_name(path, shape, workbook.sheet_names)
+        rows = workbook.get_sheet_by_name(name).to_python(skip_empty_area=False)
+    except (python_calamine.CalamineError, OSError, ValueError) as error:
+        raise LedgerError(Problem(path.name, f"can't be read as a spreadsheet: {error}", "save it as CSV")) from None
+    given = 0
+    for row in rows:
+        texts = [_cell_text(value, shape.decimal_mark) for value in row]
+        if any(texts):
+            yield texts
+            given += 1
+        if limit is not None and given >= limit:
+            return
+
+
+def _sheet_name(path: Path, shape: FileShape, names: list[str]) -> str:
+    if shape.sheet is None:
+        if not names:
+            raise LedgerError(Problem(path.name, "holds no sheet", "save it as CSV"))
+        return names[0]
+    if shape.sheet not in names:
+        what = f"has no sheet {shape.sheet!r}; its sheets are {', '.join(names)}"
+        raise LedgerError(Problem(path.name, what, "set sheet under [file]"))
+    return shape.sheet
+
+
+def _look_over(path: Path) -> None:
+    if path.stat().st_size > _BYTES:
+        raise LedgerError(Problem(path.name, f"is larger than {_BYTES} bytes", "export a shorter span"))
+    if not zipfile.is_zipfile(path):
+        return
+    with zipfile.ZipFile(path) as archive:
+        entries = archive.infolist()
+    total = sum(entry.file_size for entry in entries)
+    packed = [entry for entry in entries if entry.file_size > max(_SMALL, _RATIO * entry.compress_size)]
+    if len(entries) > _ENTRIES or total > _BYTES or packed:
+        what = (
+            f"unpacks to {total} bytes in {len(entries)} entries, {len(packed)} of them packed more than {_RATIO} times; "
+            f"expected at most {_BYTES} bytes in {_ENTRIES} entries"
+        )
+        raise LedgerError(Problem(path.name, what, "save the sheet as CSV"))
+
+
+def _cell_text(value: object, decimal_mark: str) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return f"{Decimal(f'{value:.15g}'):f}".replace(".", decimal_mark)
+    if isinstance(value, datetime.datetime):
+        return value.isoformat(sep=" ") if value.time() != datetime.time() else value.date().isoformat()
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    return str(value).strip()

@@ -1,0 +1,201 @@
+"""Bank statements: what OFX, camt.053 and MT940 have in common, and the proof that a statement ties out.
+
+Place in the flow: reader of a format → `Statement` values → canonical CSV in the scratch folder → `typed`, as any other
+file. Amounts stay texts with a full stop as decimal mark until they are typed; the proof here is in minor units.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.money import currencies_by_digits, format_amount, parse_amount
+from ledger_tools.records import BANK
+
+_HEADER = tuple(field.name for field in BANK)
+
+
+@dataclass(frozen=True)
+class StatementLine:
+    """One booked line: the date as the bank wrote it, the amount as signed text."""
+
+    event_id: str
+    on: str
+    amount: str
+    memo: str
+    counterparty: str
+    currency: str = ""
+
+
+@dataclass(frozen=True)
+class Balance:
+    """A balance that a statement states, as signed text.
+
+    Attributes:
+        final: it closes or opens a day; an intermediate balance of a page only serves the proof.
+    """
+
+    on: str
+    amount: str
+    final: bool = True
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One statement of one account.
+
+    Attributes:
+        name: what messages call it.
+        first_day, last_day: the span that it says it covers, ISO 8601, or empty.
+        opening, closing: where both stand, opening + Σ lines = closing is proved.
+        unbooked: lines that the bank lists as pending or expected; they are left out until they are booked.
+    """
+
+    name: str
+    account_id: str
+    currency: str
+    lines: tuple[StatementLine, ...]
+    opening: Balance | None = None
+    closing: Balance | None = None
+    unbooked: int = 0
+    first_day: str = ""
+    last_day: str = ""
+
+
+@dataclass(frozen=True)
+class StatementFile:
+    """All statements of a file, and the moment inside it that says when it was made."""
+
+    statements: tuple[Statement, ...]
+    time_stamp: str = ""
+
+
+def plain_amount(text: str) -> str:
+    """An amount as statement formats write it (leading sign, full stop or comma) with a full stop; else unchanged."""
+    stripped = text.strip()
+    if re.fullmatch(r"[-+]?\d+,\d*|[-+]?,\d+", stripped):
+        stripped = stripped.replace(",", ".")
+    if re.fullmatch(r"[-+]?(\d+(\.\d*)?|\.\d+)", stripped):
+        return stripped.removeprefix("+")
+    return text
+
+
+def negate(amount: str) -> str:
+    """The amount text with the other sign."""
+    return amount[1:] if amount.startswith("-") else f"-{amount}"
+
+
+def check_accounts(file: StatementFile, path: Path) -> None:
+    """Refuses a file without a statement, or with statements of several accounts.
+
+    Raises:
+        LedgerError: with the accounts that were found.
+    """
+    if not file.statements:
+        raise LedgerError(Problem(path.name, "holds no statement", "export the statement again"))
+    accounts = sorted({statement.account_id for statement in file.statements})
+    if len(accounts) > 1:
+        found = f"holds statements of {len(accounts)} accounts ({', '.join(accounts)}), expected one account a file"
+        raise LedgerError(Problem(path.name, found, "export each account to a file of its own"))
+
+
+def find_differences(file: StatementFile, path: Path) -> list[Problem]:
+    """Statements whose opening balance and lines don't sum to their closing balance."""
+    problems = []
+    for statement in file.statements:
+        where = f"{path.name}, {statement.name}"
+        if statement.currency not in currencies_by_digits():
+            problems.append(Problem(where, f"found the currency {statement.currency!r}, expected an ISO 4217 code"))
+            continue
+        amounts = [(f"balance on {each.on}", each.amount) for each in (statement.opening, statement.closing) if each]
+        amounts += [(f"line {place}", line.amount) for place, line in enumerate(statement.lines, start=1)]
+        unreadable = [entry for entry in amounts if _units(entry[1], statement.currency) is None]
+        for label, text in unreadable:
+            what = f"found {text[:40]!r}, expected an amount in {statement.currency}"
+            problems.append(Problem(f"{where}, {label}", what, "ask the bank for the statement again"))
+        if unreadable or statement.opening is None or statement.closing is None:
+            continue
+        opening, closing = (_units(each.amount, statement.currency) for each in (statement.opening, statement.closing))
+        moved = sum(_units(line.amount, statement.currency) or 0 for line in statement.lines)
+        assert opening is not None, "unreadable amounts were listed above"
+        assert closing is not None, "unreadable amounts were listed above"
+        if opening + moved != closing:
+            shown = [format_amount(each, statement.currency) for each in (opening, moved, closing)]
+            difference = format_amount(closing - opening - moved, statement.currency)
+            what = (
+                f"found lines of {shown[1]} between the balances {shown[0]} and {shown[2]} {statement.currency}, "
+                f"expected them to sum to the change: {difference} is missing"
+            )
+            problems.append(Problem(where, what, "lines are lost or doubled: export the statement again"))
+    return problems
+
+
+def write_canonical(file: StatementFile, scratch: Path) -> Path:
+    """The lines of all statements as a CSV with canonical field names."""
+    target = scratch / "statement.csv"
+    with target.open("w", encoding="utf-8", newline="") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(_HEADER)
+        for statement in file.statements:
+            for line in statement.lines:
+                currency = line.currency or statement.currency
+                writer.writerow((line.event_id, line.on, line.amount, currency, line.memo, line.counterparty, ""))
+    return target
+
+
+def stated_balances(file: StatementFile) -> list[tuple[datetime.date, int, str]]:
+    """Every final balance of the file as (end of day, minor units, currency), a closing one winning on the same day.
+
+    Some banks date the opening balance on the first day of the statement, others on the day before: it is the balance
+    at the end of the day before.
+    """
+    opening: dict[tuple[datetime.date, str], int] = {}
+    closing: dict[tuple[datetime.date, str], int] = {}
+    for statement in file.statements:
+        first, _ = span(StatementFile((statement,)))
+        for balance, found in ((statement.opening, opening), (statement.closing, closing)):
+            day = parse_day(balance.on) if balance and balance.final else None
+            units = _units(balance.amount, statement.currency) if balance else None
+            if day is None or units is None:
+                continue
+            if found is opening and first is not None and day >= first:
+                day = first - datetime.timedelta(days=1)
+            found[(day, statement.currency)] = units
+    return [(day, units, currency) for (day, currency), units in sorted((opening | closing).items())]
+
+
+def span(file: StatementFile) -> tuple[datetime.date | None, datetime.date | None]:
+    """First and last day of the statements: their own dates, widened by their lines."""
+    days = [
+        day
+        for statement in file.statements
+        for text in (statement.first_day, statement.last_day, *(line.on for line in statement.lines))
+        if (day := parse_day(text)) is not None
+    ]
+    return (min(days), max(days)) if days else (None, None)
+
+
+def parse_day(text: str) -> datetime.date | None:
+    """The date that a text starts with in ISO 8601, or None."""
+    try:
+        return datetime.date.fromisoformat(text[:10])
+    except ValueError:
+        return None
+
+
+def join_texts(texts: Sequence[str]) -> str:
+    """Texts as one, blanks folded, repetitions left out."""
+    folded = [" ".join(text.split()) for text in texts if text and text.strip()]
+    return " ".join(dict.fromkeys(folded))
+
+
+def _units(text: str, currency: str) -> int | None:
+    try:
+        return parse_amount(text, currency)
+    except LedgerError:
+        return None

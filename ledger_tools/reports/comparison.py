@@ -1,0 +1,41 @@
+"""The period that a statement is compared with: the one before, or the same one a year earlier."""
+
+from __future__ import annotations
+
+import datetime
+
+from ledger_tools.calendar import Period, month_end, next_month
+
+
+def _months_before(day: datetime.date, months: int) -> datetime.date:
+    """The same day of an earlier month, or that month's last day."""
+    number = 12 * day.year + day.month - 1 - months
+    first = datetime.date(number // 12, number % 12 + 1, 1)
+    return min(first + datetime.timedelta(days=day.day - 1), month_end(first))
+
+
+def _whole_months(first: datetime.date, last: datetime.date) -> int:
+    """Number of months that two days bound, or 0 where they don't begin and end with one."""
+    if first.day != 1 or last != month_end(last):
+        return 0
+    after = next_month(last)
+    return 12 * (after.year - first.year) + after.month - first.month
+
+
+def _shifted(first: datetime.date, last: datetime.date, months: int) -> Period:
+    end = _months_before(last, months)
+    return Period(_months_before(first, months), month_end(end) if _whole_months(first, last) else end)
+
+
+def period_before(first: datetime.date, last: datetime.date) -> Period:
+    """The period of the same length just before: of whole months where it is made of whole months, else of days."""
+    months = _whole_months(first, last)
+    if months:
+        return _shifted(first, last, months)
+    day_before = first - datetime.timedelta(days=1)
+    return Period(day_before - (last - first), day_before)
+
+
+def period_a_year_before(first: datetime.date, last: datetime.date) -> Period:
+    """The same period of the year before; the 29th of February becomes the 28th."""
+    return _shifted(first, last, 12)

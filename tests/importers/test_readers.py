@@ -1,0 +1,167 @@
+"""The door of the importers on canonical files: what is read, carried, derived, and refused with which words."""
+
+from __future__ import annotations
+
+import datetime
+
+import pytest
+
+BANK = "at,amount,currency,memo\n"
+PROCESSOR = "event_id,kind,at,currency,gross,fee,net\n"
+
+
+def test_canonical_processor_file_is_typed(read):
+    """Each field gets its type: money in cents, moments in the shop's zone, words as they are."""
+    facts, rows = read(PROCESSOR + "e1,Charge,2031-04-01T03:30:00Z,usd,12.50,0.66,11.84\n", "processor")
+    expected = {
+        "record": 1, "event_id": "e1", "kind": "charge", "at": datetime.datetime(2031, 3, 31, 22, 30),
+        "currency": "USD", "gross": 1250, "fee": 66, "net": 1184,
+    }  # fmt: skip
+    assert [expected] == rows
+    assert (datetime.date(2031, 3, 31), datetime.date(2031, 3, 31)) == (facts.first_day, facts.last_day)
+    assert (1, 1) == (facts.rows_read, facts.records)
+
+
+@pytest.mark.parametrize(
+    ("text", "currency", "expected"),
+    [
+        ("12.50", "USD", 1250),
+        ("-0.05", "USD", -5),
+        ("+7", "USD", 700),
+        (".5", "USD", 50),
+        ("5.", "USD", 500),
+        ("12.5000", "USD", 1250),
+        ("1250.00", "JPY", 1250),
+        ("1.234", "KWD", 1234),
+        ("$12.50", "USD", 1250),
+        ("12.50 USD", "USD", 1250),
+        ("(12.50)", "USD", -1250),
+        ("12.50-", "USD", -1250),
+        ("\u221212.50", "USD", -1250),
+        ("1'234.50", "CHF", 123450),
+        ("1\u202f234.50", "EUR", 123450),
+        ("0009.10", "USD", 910),
+    ],
+)
+def test_amounts_in_every_dress(read, text, currency, expected):
+    """An amount is exact in its currency's minor unit, whatever it wears."""
+    _, rows = read(f'{BANK}2031-04-01,"{text}",{currency},x\n', "bank")
+    assert expected == rows[0]["amount"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["12.505", "1e3", "1_000", "NaN", "inf", "abc", "1,250.00", "1.2.3", "--5", "(-5)", "12.50 EUR", "0x10", "5 5",
+     "1'23.50", "1250.5JPY", "99999999999999999999", "1e.03", "\u0661"],
+)  # fmt: skip
+def test_junk_is_never_an_amount(refusal, text):
+    """What is not an amount of the currency refuses the file and is quoted in the message."""
+    problems = refusal(f'{BANK}2031-04-01,"{text}",USD,x\n', "bank")
+    assert len(problems) == 1
+    assert f"export.csv, record 1, column amount: found {text!r}, expected an amount" in problems[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("2031-04-01", (2031, 4, 1)),
+        ("2031-04-01T10:00:00", (2031, 4, 1, 10)),
+        ("2031-04-01 10:00", (2031, 4, 1, 10)),
+        ("2031-04-01T10:00:00Z", (2031, 4, 1, 5)),
+        ("2031-04-01T10:00:00+02:00", (2031, 4, 1, 3)),
+        ("2031-04-01T10:00:00.250-0530", (2031, 4, 1, 10, 30, 0, 250000)),
+        ("2031-01-01 10:00:00 UTC", (2031, 1, 1, 4)),
+        ("2031-04-01 10:00:00+02", (2031, 4, 1, 3)),
+    ],
+)
+def test_moments_are_local_to_the_shop(read, text, expected):
+    """An offset is honoured, a moment without one is the shop's, a date alone stays that date."""
+    _, rows = read(f"{BANK}{text},1.00,USD,x\n", "bank")
+    assert datetime.datetime(*expected) == rows[0]["at"]
+
+
+@pytest.mark.parametrize(
+    "text", ["2031-02-31", "31/01/2031", "1889-01-01", "2101-01-01", "tomorrow", "20310401", "2031-04-01T25:00:00Z"]
+)
+def test_impossible_moments_are_refused(refusal, text):
+    """A date that the calendar lacks, or that no mapping explains, refuses the file."""
+    problems = refusal(f"{BANK}{text},1.00,USD,x\n", "bank")
+    assert len(problems) == 1
+    assert f"record 1, column at: found {text!r}, expected" in problems[0]
+
+
+def test_all_problems_come_at_once(refusal):
+    """One bad file is one list, in the order of its records."""
+    text = PROCESSOR + "e1,charge,2031-04-01,USD,abc,0,1\n,refund,2031-13-01,USD,1,0,1\ne3,gift,2031-04-01,XXQ,1,0,1\n"
+    problems = refusal(text, "processor")
+    assert ["record 1, column gross", "record 2, column at", "record 3, column kind", "record 3, column currency",
+            "record 2, column event_id"] == [problem.split(": ")[0].removeprefix("export.csv, ") for problem in problems]  # fmt: skip
+
+
+def test_a_long_list_is_cut(refusal):
+    """The list of problems stops at fifty and says how many more there are."""
+    problems = refusal(BANK + "2031-04-01,abc,USD,x\n" * 60, "bank")
+    assert 51 == len(problems)
+    assert "export.csv: and 10 more problems" == problems[-1]
+
+
+def test_unknown_words_come_once_with_their_count(refusal):
+    """Each unknown word is listed once, with the mapping's line that would explain it."""
+    rows = "".join(f"e{number},Chargeback fee,2031-04-01,USD,1,0,1\n" for number in range(3))
+    (problem,) = refusal(PROCESSOR + rows, "processor")
+    assert "found the unknown word 'Chargeback fee' (3 times)" in problem
+    assert '[words.kind] "Chargeback fee" = "charge"' in problem
+
+
+def test_order_lines_are_filled_from_the_first_line(read):
+    """Order-level fields that later lines leave blank are the first line's, and lines need not be adjacent."""
+    text = (
+        "order_id,placed_at,currency,sku,unit_price,total,quantity\n"
+        "A,2031-04-01,JPY,s1,1250,2500,1\nB,2031-04-02,,s3,1.00,1.00,\nA,,,s2,1250,,1\n"
+    )
+    _, rows = read(text, "orders")
+    assert [("A", "JPY", 1250, 2500, 1), ("B", "USD", 100, 100, 1), ("A", "JPY", 1250, 2500, 1)] == [
+        (row["order_id"], row["currency"], row["unit_price"], row["total"], row["quantity"]) for row in rows
+    ]
+    assert datetime.datetime(2031, 4, 1) == rows[2]["placed_at"]
+
+
+def test_an_order_that_contradicts_itself_is_refused(refusal):
+    """Two totals of one order are named with both records."""
+    text = "order_id,placed_at,total\nA,2031-04-01,5.00\nA,2031-04-01,6.00\n"
+    (problem,) = refusal(text, "orders")
+    assert (
+        "export.csv, record 2, column total: found '6.00', expected '5.00' as in record 1 of the same order (A)"
+        in problem
+    )
+
+
+def test_rows_without_an_order_id_are_orders_of_their_own(read):
+    """Equal rows stay apart, and get the same ids when they are read again."""
+    text = "placed_at,total\n2031-04-01,5.00\n2031-04-01,5.00\n2031-04-02,5.00\n"
+    _, rows = read(text, "orders")
+    ids = [row["order_id"] for row in rows]
+    assert 3 == len(set(ids))
+    assert ids[0].removesuffix("-1") == ids[1].removesuffix("-2")
+    assert ids == [row["order_id"] for row in read(text, "orders")[1]]
+
+
+def test_same_event_twice_is_kept_but_other_content_is_refused(read, refusal):
+    """A repeated event is the store's business, a contradiction is refused."""
+    line = "e1,charge,2031-04-01,USD,1,0,1\n"
+    assert 2 == len(read(PROCESSOR + line + line, "processor")[1])
+    (problem,) = refusal(PROCESSOR + line + line.replace(",1,0,1", ",2,0,2"), "processor")
+    assert "record 2, column event_id: found the id 'e1' of record 1 again, with other content" in problem
+
+
+def test_texts_lose_blanks_and_control_characters(read):
+    """Line breaks and other control characters are one blank; long free texts are cut at 500 characters."""
+    _, rows = read(f'{BANK}2031-04-01,1,USD," a\r\nb\tc\u00a0"\n2031-04-01,1,USD,{"x" * 600}\n', "bank")
+    assert ["a b c", "x" * 500] == [row["memo"] for row in rows]
+
+
+def test_the_order_of_a_large_file_is_kept(read):
+    """Records are numbered as they stand in the file, however many threads read it."""
+    lines = "".join(f"2031-04-01,{number}.00,{'USD' if number % 3 else 'EUR'},m{number}\n" for number in range(150_000))
+    _, rows = read(BANK + lines, "bank")
+    assert all(row["amount"] == (row["record"] - 1) * 100 for row in rows)

@@ -1,0 +1,161 @@
+"""Bank statements of the three formats: dates as written, signs, balances, corrections, and the proof that they tie out."""
+
+from __future__ import annotations
+
+import datetime
+
+import pytest
+
+from importers.readers import StatedBalance
+
+OFX_1 = """OFXHEADER:100
+DATA:OFXSGML
+VERSION:102
+ENCODING:USASCII
+CHARSET:1252
+
+<OFX><SIGNONMSGSRSV1><SONRS><STATUS><CODE>0<SEVERITY>INFO</STATUS><DTSERVER>20310501120000[-5:EST]</SONRS></SIGNONMSGSRSV1>
+<BANKMSGSRSV1><STMTTRNRS><TRNUID>1<STMTRS><CURDEF>USD<BANKACCTFROM><BANKID>1<ACCTID>0042<ACCTTYPE>CHECKING</BANKACCTFROM>
+<BANKTRANLIST><DTSTART>20310401<DTEND>20310430
+<STMTTRN><TRNTYPE>CREDIT<DTPOSTED>20310402233000[-5:EST]<TRNAMT>+1234,5<FITID>f1<NAME>Payout &amp; more<MEMO></STMTTRN>
+<STMTTRN><TRNTYPE>DEBIT<DTPOSTED>20310403<TRNAMT>-80.32<FITID>f2<NAME>Ink</STMTTRN>
+</BANKTRANLIST><LEDGERBAL><BALAMT>1154.18<DTASOF>20310430120000</LEDGERBAL></STMTRS></STMTTRNRS></BANKMSGSRSV1></OFX>
+"""
+OFX_2 = """<?xml version="1.0" encoding="UTF-8"?><?OFX OFXHEADER="200" VERSION="211"?>
+<OFX><CREDITCARDMSGSRSV1><CCSTMTTRNRS><CCSTMTRS><CURDEF>EUR</CURDEF><CCACCTFROM><ACCTID>77</ACCTID></CCACCTFROM>
+<BANKTRANLIST><DTSTART>20310401</DTSTART><DTEND>20310430</DTEND>
+<STMTTRN><DTPOSTED>20310402</DTPOSTED><TRNAMT>-10</TRNAMT><FITID>a</FITID><NAME>Café</NAME></STMTTRN>
+<STMTTRN><DTPOSTED>20310402</DTPOSTED><TRNAMT>-20</TRNAMT><FITID>b</FITID></STMTTRN>
+<STMTTRN><DTPOSTED>20310403</DTPOSTED><TRNAMT>-11</TRNAMT><FITID>c</FITID><CORRECTFITID>a</CORRECTFITID>
+<CORRECTACTION>REPLACE</CORRECTACTION></STMTTRN>
+<STMTTRN><DTPOSTED>20310403</DTPOSTED><TRNAMT>0</TRNAMT><FITID>d</FITID><CORRECTFITID>b</CORRECTFITID>
+<CORRECTACTION>DELETE</CORRECTACTION></STMTTRN></BANKTRANLIST></CCSTMTRS></CCSTMTTRNRS></CREDITCARDMSGSRSV1></OFX>
+"""
+MT940 = """{1:F01BANKXXXX0000000000}{2:O9400000000000BANKXXXX}{4:
+:20:REF1
+:25:DE001/42
+:28C:4/1
+:60F:C310331EUR100,00
+:61:3104020402C50,25NTRFNONREF//B1
+:86:166?00Credit?20Payout?21April?32Print?33 Partner
+:61:310403RC0,25NCHGOWN1
+second line
+:86:free text
+over two lines
+:62F:C310430EUR150,00
+-}
+:20:REF2
+:25:DE001/42
+:28C:5/1
+:60F:C310430EUR150,00
+:61:3012310101D1,00NMSCNONREF
+:62F:C310531EUR149,00
+-
+"""
+CAMT = """<?xml version="1.0" encoding="UTF-8"?>
+<Document xmlns="urn:iso:std:iso:20022:tech:xsd:camt.053.001.{version}"><BkToCstmrStmt><GrpHdr>
+<CreDtTm>2031-05-01T06:00:00</CreDtTm></GrpHdr>
+<Stmt><Id>S1</Id><Acct><Id><IBAN>XX42</IBAN></Id></Acct>
+<Bal><Tp><CdOrPrtry><Cd>OPBD</Cd></CdOrPrtry></Tp><Amt Ccy="EUR">100.00</Amt><CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-01</Dt></Dt></Bal>
+<Bal><Tp><CdOrPrtry><Cd>{page_end}</Cd></CdOrPrtry></Tp><Amt Ccy="EUR">{middle}</Amt><CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-02</Dt></Dt></Bal>
+<Ntry><Amt Ccy="EUR">50.25</Amt><CdtDbtInd>CRDT</CdtDbtInd><Sts>{status}</Sts><BookgDt><DtTm>2031-04-02T23:30:00+02:00</DtTm></BookgDt>
+<AcctSvcrRef>B1</AcctSvcrRef><NtryDtls><TxDtls><RltdPties><Dbtr><Nm>Partner</Nm></Dbtr></RltdPties><RmtInf><Ustrd>Payout</Ustrd></RmtInf>
+</TxDtls></NtryDtls></Ntry>
+<Ntry><Amt Ccy="EUR">9.00</Amt><CdtDbtInd>DBIT</CdtDbtInd><Sts>PDNG</Sts><BookgDt><Dt>2031-04-02</Dt></BookgDt></Ntry></Stmt>{more}
+</BkToCstmrStmt></Document>
+"""
+PAGE_2 = """<Stmt><Id>S1</Id><Acct><Id><IBAN>XX42</IBAN></Id></Acct>
+<Bal><Tp><CdOrPrtry><Cd>ITBD</Cd></CdOrPrtry></Tp><Amt Ccy="EUR">150.25</Amt><CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-02</Dt></Dt></Bal>
+<Bal><Tp><CdOrPrtry><Cd>CLBD</Cd></CdOrPrtry></Tp><Amt Ccy="EUR">149.25</Amt><CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-03</Dt></Dt></Bal>
+<Ntry><Amt Ccy="EUR">1.00</Amt><CdtDbtInd>DBIT</CdtDbtInd><Sts><Cd>BOOK</Cd></Sts><BookgDt><Dt>2031-04-03</Dt></BookgDt></Ntry></Stmt>"""
+
+
+def camt(version="02", page_end="CLBD", middle="150.25", status="BOOK", more=""):
+    """A small statement with one booked and one pending entry."""
+    return CAMT.format(version=version, page_end=page_end, middle=middle, status=status, more=more)
+
+
+def short(rows):
+    """Date, amount, id, memo and counterparty of each row."""
+    return [
+        (row["at"].date().isoformat(), row["amount"], row.get("event_id"), row.get("memo"), row.get("counterparty"))
+        for row in rows
+    ]
+
+
+def test_ofx_with_tags_that_never_close(read):
+    """Dates stay as the bank wrote them, a comma is a decimal mark, an empty element swallows nothing."""
+    facts, rows = read(OFX_1, "bank", name="a.ofx")
+    assert [
+        ("2031-04-02", 123450, "f1", "Payout & more", "Payout & more"),
+        ("2031-04-03", -8032, "f2", "Ink", "Ink"),
+    ] == short(rows)
+    assert (datetime.date(2031, 4, 1), datetime.date(2031, 4, 30)) == (facts.first_day, facts.last_day)
+    assert "20310501120000[-5:EST]" == facts.time_stamp
+    assert (StatedBalance(datetime.date(2031, 4, 30), 115418, "USD"),) == facts.balances
+
+
+def test_ofx_xml_card_statement_with_corrections(read):
+    """REPLACE takes the place of the line that it corrects, DELETE takes it away."""
+    _, rows = read(OFX_2, "bank", name="a.ofx", currency="USD")
+    assert [("2031-04-03", -1100, "c", None, None)] == short(rows)
+    assert "EUR" == rows[0]["currency"]
+
+
+def test_mt940_with_two_statements(read):
+    """Reversals, subfields, free text, and a booking date of the next year."""
+    facts, rows = read(MT940, "bank", name="a.sta")
+    assert [
+        ("2031-04-02", 5025, "B1", "Credit PayoutApril", "Print Partner"),
+        ("2031-04-03", -25, "OWN1", "free text over two lines second line OWN1", None),
+        ("2031-01-01", -100, None, None, None),
+    ] == short(rows)
+    assert {(datetime.date(2031, 4, 30), 15000), (datetime.date(2031, 5, 31), 14900)} <= {
+        (balance.on, balance.amount) for balance in facts.balances
+    }
+
+
+@pytest.mark.parametrize("version", ["02", "04", "08"])
+def test_camt_of_any_version(read, version):
+    """Only booked entries are records; pending ones are counted; the opening balance is of the day before."""
+    facts, rows = read(camt(version), "bank", name="a.xml")
+    assert [("2031-04-02", 5025, "B1", "Payout", "Partner")] == short(rows)
+    assert (("not booked yet", 1),) == facts.skipped
+    assert (2, 1) == (facts.rows_read, facts.records)
+    assert (
+        StatedBalance(datetime.date(2031, 4, 1), 10000, "EUR"),
+        StatedBalance(datetime.date(2031, 4, 2), 15025, "EUR"),
+    ) == facts.balances
+
+
+def test_camt_over_two_pages(read):
+    """Pages are one statement, from the first opening to the last closing balance."""
+    facts, rows = read(camt(page_end="ITBD", more=PAGE_2), "bank", name="a.xml")
+    assert [5025, -100] == [row["amount"] for row in rows]
+    assert (StatedBalance(datetime.date(2031, 4, 3), 14925, "EUR")) == facts.balances[-1]
+
+
+@pytest.mark.parametrize(
+    ("content", "name", "expected"),
+    [
+        (camt(middle="160.00"), "a.xml", "a.xml, statement S1: found lines of 50.25 between the balances 100.00 and 160.00 EUR"),
+        (MT940.replace("EUR150,00\n-}", "EUR151,00\n-}"), "a.sta", "a.sta, statement 1 (4/1): found lines of 50.00"),
+        ("<!DOCTYPE x [<!ENTITY e SYSTEM 'file:///etc/passwd'>]>" + camt()[38:], "a.xml", "a.xml: holds a document type"),
+        (camt()[:-30], "a.xml", "a.xml: is not well-formed XML"),
+        (OFX_1.replace("+1234,5", "1.234,50"), "a.ofx", "a.ofx, statement 1, line 1: found '1.234,50'"),
+        (OFX_1.replace("<DTPOSTED>20310403", "<DTPOSTED>x"), "a.ofx", "a.ofx, statement 1, line 2, DTPOSTED: found 'x'"),
+        (OFX_2.replace("<CURDEF>EUR", "<CURDEF>XXQ"), "a.ofx", "a.ofx, statement 1: found the currency 'XXQ'"),
+        (MT940.replace(":25:DE001/42", ":25:OTHER", 1), "a.sta", "a.sta: holds statements of 2 accounts (DE001/42, OTHER)"),
+        (MT940.replace("3104020402C50,25", "3104020402X50,25"), "a.sta", "a.sta, statement 1, line 1, :61:: found"),
+    ],
+)  # fmt: skip
+def test_what_does_not_tie_out_is_refused(refusal, content, name, expected):
+    """The statement and the difference are named, nothing of the file is read."""
+    problems = refusal(content, "bank", name=name)
+    assert problems[0].startswith(expected)
+
+
+def test_a_statement_is_not_an_order_export(refusal):
+    """A statement for a source of another kind says so."""
+    (problem,) = refusal(MT940, "orders", name="a.sta")
+    assert "a.sta: is a bank statement (MT940), but the source source is of the kind orders" in problem
