@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from importers.mapping import FileShape
+from importers.layout import FileShape
 from importers.text_tables import quote_text
 from ledger_tools.money import currencies_by_digits, minor_digits
 
@@ -24,6 +24,9 @@ _CONTROL_OR_BLANK = r"[\x00-\x1f\x7f-\x{a0}\x{1680}\x{2000}-\x{200f}\x{2028}-\x{
 _MINUS = r"[-\x{2212}\x{2013}]"
 _SYMBOL = r"(?:[A-Z]{0,2}\p{Sc}|[A-Z]{3})"
 _PARTS = ("bracket", "sign1", "symbol1", "sign2", "whole", "fraction", "symbol2", "sign3", "closing")
+_ISO_DATE = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
+_ISO_TIME = _ISO_DATE + "[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:[.][0-9]{1,9})?)?"
+_OFFSET = "(?:Z|z|UTC|[-+][0-9]{2}(?::?[0-9]{2})?)"
 _TRUE_WORDS = ("true", "yes", "y", "1", "t")
 _FALSE_WORDS = ("false", "no", "n", "0", "f")
 
@@ -142,14 +145,16 @@ def macro_statements() -> Iterable[str]:
     negations = " + ".join(f"regexp_matches(part.{name}, {minus})::INTEGER" for name in ("sign1", "sign2", "sign3"))
     signs = " + ".join(f"(part.{name} <> '')::INTEGER" for name in ("bracket", "sign1", "sign2", "sign3"))
     yield f"""
-        CREATE OR REPLACE TEMP MACRO {CAREFUL_AMOUNT}(parts, decimals, currency) AS list_transform([parts], lambda part: CASE
+        CREATE OR REPLACE TEMP MACRO {CAREFUL_AMOUNT}(parts, decimals, currency) AS
+            list_transform([parts], lambda part: CASE
             WHEN part.whole = '' AND part.fraction = '' THEN NULL
             WHEN {signs} > 1 OR (part.bracket = '') <> (part.closing = '') THEN NULL
             WHEN part.symbol1 <> '' AND part.symbol2 <> '' THEN NULL
             WHEN regexp_full_match(part.symbol1 || part.symbol2, '[A-Z]{{3}}')
                 AND part.symbol1 || part.symbol2 <> currency THEN NULL
             WHEN strlen(rtrim(part.fraction, '0')) > decimals THEN NULL
-            WHEN strlen(ltrim(regexp_replace(part.whole, '[^0-9]', '', 'g'), '0')) + decimals > {AMOUNT_DIGITS} THEN NULL
+            WHEN strlen(ltrim(regexp_replace(part.whole, '[^0-9]', '', 'g'), '0')) + decimals > {AMOUNT_DIGITS}
+                THEN NULL
             ELSE TRY_CAST('0' || regexp_replace(part.whole, '[^0-9]', '', 'g')
                     || rpad(left(part.fraction, decimals), decimals, '0') AS BIGINT)
                 * CASE WHEN part.bracket <> '' OR {negations} > 0 THEN -1 ELSE 1 END
@@ -157,31 +162,35 @@ def macro_statements() -> Iterable[str]:
 
 
 def moment(cell: str, shape: FileShape, shop_zone: str) -> str:
-    """Local time of the shop; a date alone is that day's midnight, whatever the file's zone."""
+    """Local time of the shop; a date alone is that day's midnight, whatever the file's zone.
+
+    Each cast is mentioned once: DuckDB computes what it finds twice in a statement for all rows, needed or not. The
+    length is asked before a pattern, which costs many times more.
+    """
     zone = quote_text(shop_zone)
     stamp, zoned = f"TRY_CAST({cell} AS TIMESTAMP)", f"timezone({zone}, TRY_CAST({cell} AS TIMESTAMPTZ))"
-    local = stamp
+    date_test = f"(strlen({cell}) = 10 AND {cell} LIKE '____-__-__')"
+    local_test = f"(strlen({cell}) = 19 AND {cell} LIKE '____-__-_____:__:__')"
     if shape.zone and shape.zone != shop_zone:
-        local = f"timezone({zone}, timezone({quote_text(shape.zone)}, {stamp}))"
-    # The length is asked first: it is many times cheaper than a pattern.
-    cases = [
-        f"WHEN strlen({cell}) = 20 AND {cell} LIKE '____-__-_____:__:__Z' THEN {zoned}",
-        f"WHEN strlen({cell}) = 10 AND {cell} LIKE '____-__-__' THEN {stamp}",
-        f"WHEN strlen({cell}) = 19 AND {cell} LIKE '____-__-_____:__:__' THEN {local}",
-        f"WHEN strlen({cell}) = 25 AND ({cell} LIKE '____-__-_____:__:__+__:__'"
-        f" OR {cell} LIKE '____-__-_____:__:__-__:__') THEN {zoned}",
-    ]
+        elsewhere = f"timezone({zone}, timezone({quote_text(shape.zone)}, TRY_CAST(trim({cell}) AS TIMESTAMP)))"
+        cases = [f"WHEN {date_test} THEN {stamp}", f"WHEN {local_test} OR {_matches(cell, _ISO_TIME)} THEN {elsewhere}"]
+    else:
+        cases = [f"WHEN {date_test} OR {local_test} THEN {stamp}"]
+    zoned_test = (
+        f"(strlen({cell}) = 20 AND {cell} LIKE '____-__-_____:__:__Z') "
+        f"OR (strlen({cell}) = 25 AND {cell} LIKE '____-__-_____:__:_____:__') "
+    )
+    cases.append(f"WHEN {zoned_test} OR {_matches(cell, _ISO_TIME + ' ?' + _OFFSET)} THEN {zoned}")
     cases += [f"WHEN {test} THEN {value}" for test, value in _formatted(cell, shape, shop_zone)]
-    iso = r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2}([.][0-9]{1,9})?)?"
-    trimmed = f"trim({cell})"
-    cases += [
-        f"WHEN regexp_full_match({trimmed}, '[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}') THEN {stamp}",
-        f"WHEN regexp_full_match({trimmed}, {quote_text(iso)}) THEN {local}",
-        f"WHEN regexp_full_match({trimmed}, {quote_text(iso + ' ?(Z|z|UTC|[-+][0-9]{2}(:?[0-9]{2})?)')}) THEN {zoned}",
-    ]
+    cases.append(f"WHEN {_matches(cell, f'{_ISO_DATE}|{_ISO_TIME}')} THEN TRY_CAST(ltrim(rtrim({cell})) AS TIMESTAMP)")
     blank = f"regexp_full_match({cell}, {quote_text(_BLANKS + '*')})"
     unreadable = f"CASE WHEN {cell} IS NOT NULL AND NOT {blank} THEN {UNREADABLE_MOMENT} END"
     return f"coalesce(CASE {' '.join(cases)} END, {unreadable})"
+
+
+def _matches(cell: str, pattern: str) -> str:
+    """Whether a cell is of a pattern but for blanks around it."""
+    return f"regexp_full_match({cell}, {quote_text(f' *(?:{pattern}) *')})"
 
 
 def _formatted(cell: str, shape: FileShape, shop_zone: str) -> Iterable[tuple[str, str]]:
@@ -197,24 +206,16 @@ def _formatted(cell: str, shape: FileShape, shop_zone: str) -> Iterable[tuple[st
         yield f"{value} IS NOT NULL", local
 
 
-def word(cell: str, key: str, meanings: Mapping[str, tuple[str, str]], amount_value: str) -> str:
-    """Our word for a file's word, by the sign of an amount where the two meanings differ; NULL for an unknown one.
-
-    Args:
-        key: a column that holds the cell in lower case; computed once a row and compared many times.
-    """
-
-    def lookup(key: str) -> str:
-        cases = []
-        for word, (positive, negative) in meanings.items():
-            meaning = quote_text(positive)
-            if positive != negative:
-                meaning = f"CASE WHEN {amount_value} < 0 THEN {quote_text(negative)} ELSE {meaning} END"
-            cases.append(f"WHEN {quote_text(word)} THEN {meaning}")
-        return f"CASE {key} {' '.join(cases)} END"
-
+def word(cell: str, meanings: Mapping[str, tuple[str, str]], amount_value: str) -> str:
+    """Our word for a file's word, by the sign of an amount where the two meanings differ; NULL for an unknown one."""
+    words = f"[{', '.join(map(quote_text, meanings))}]"
+    positive = f"[{', '.join(quote_text(pair[0]) for pair in meanings.values())}]"
+    negative = f"[{', '.join(quote_text(pair[1]) for pair in meanings.values())}]"
     folded = f"lower(trim(regexp_replace({cell}, {quote_text(_BLANKS + '+')}, ' ', 'g')))"
-    return f"coalesce({lookup(key)}, {lookup(folded)})"
+    place = f"coalesce(list_position({words}, lower({cell})), list_position({words}, {folded}))"
+    if positive == negative:
+        return f"{positive}[{place}]"
+    return f"CASE WHEN {amount_value} < 0 THEN {negative}[{place}] ELSE {positive}[{place}] END"
 
 
 def flag_meanings(extra: Mapping[str, tuple[str, str]]) -> dict[str, tuple[str, str]]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
-from importers.mapping import DELIMITERS, WHITESPACE, FileShape
+from importers.layout import DELIMITERS, WHITESPACE, FileShape
 from importers.text_tables import TextTable, quote_text
 from ledger_tools.errors import LedgerError, Problem
 
@@ -152,17 +152,29 @@ def rows_with_extra_cells(path: Path, delimiter: str, width: int, skip: int, fil
     Asked only of files in which a line ends in a delimiter; delimiters outside quotes are counted, and rows are looked
     at one by one only where the count is not that of `records` rows.
     """
-    mark, found, ends, quoted, before = delimiter.encode(), 0, False, False, b""
+    mark, found, quoted = delimiter.encode(), 0, 0
+    if not _ends_lines_with(path, mark):
+        return []
     with path.open("rb") as source:
         while chunk := source.read(_CHUNK):
-            ends = ends or any(mark + end in before + chunk for end in (b"\n", b"\r"))
             parts = chunk.split(b'"')
             found += sum(part.count(mark) for part in parts[quoted::2])
-            quoted ^= len(parts) % 2 == 0
-            before = chunk[-1:]
-    if not (ends or before == mark) or found == (records + skip) * (width - 1):
+            quoted = (quoted + len(parts) - 1) % 2
+    if found == (records + skip) * (width - 1):
         return []
     return ragged_rows(path, delimiter, width, skip, file)
+
+
+def _ends_lines_with(path: Path, mark: bytes) -> bool:
+    """Whether some line of a file, or the file itself, ends with a delimiter."""
+    last = b""
+    with path.open("rb") as source:
+        while chunk := source.read(_CHUNK):
+            joint = last + chunk[:1]
+            if any(mark + end in text for end in (b"\n", b"\r") for text in (chunk, joint)):
+                return True
+            last = chunk[-1:]
+    return last == mark
 
 
 def _as_utf8(path: Path, shape: FileShape, scratch: Path, file: str) -> tuple[Path, str, _Scan]:

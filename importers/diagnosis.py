@@ -13,7 +13,7 @@ from collections.abc import Iterable
 import duckdb
 
 from importers import cells
-from importers.mapping import SUPPLIED
+from importers.layout import SUPPLIED
 from importers.text_tables import PROBLEMS_LISTED, quote_name, quote_text
 from importers.typed import FREE_TEXTS, UNKNOWN_WORD, Typing
 from ledger_tools.errors import Problem
@@ -93,8 +93,8 @@ def cell_texts(
     if not wanted:
         return {}
     rows = connection.execute(
-        f"SELECT record, text FROM (SELECT row_number() OVER () AS record, {cell} AS text FROM {typing.table.relation}) "
-        f"WHERE record IN ({wanted})"
+        f"SELECT record, text FROM (SELECT row_number() OVER () AS record, {cell} AS text "
+        f"FROM {typing.table.relation}) WHERE record IN ({wanted})"
     ).fetchall()
     return {record: "" if text is None else str(text) for record, text in rows}
 
@@ -146,7 +146,9 @@ def _marked_records(
 def _unreadable_cells(
     connection: duckdb.DuckDBPyConnection, typing: Typing, stage: str, entry: Field, test: str
 ) -> Iterable[tuple[int, Problem]]:
-    currencies = dict(connection.execute(f"SELECT record, currency FROM {quote_name(stage)} WHERE {test}").fetchall())
+    currency = "coalesce(charged_currency, currency)" if entry.name == "charged_amount" else "currency"
+    stated = f"SELECT record, {currency} FROM {quote_name(stage)} WHERE {test}" if entry.type == MONEY else None
+    currencies = dict(connection.execute(stated).fetchall()) if stated else {}
     for record, text in _marked_records(connection, typing, stage, entry.name, test):
         where = f"{typing.table.file}, record {record}, {column_label(typing, entry.name)}"
         what, hint = _expectation(typing, entry, text, str(currencies.get(record)))

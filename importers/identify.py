@@ -14,7 +14,7 @@ import duckdb
 
 from importers.delimited import read_header
 from importers.formats import SPREADSHEET, STATEMENTS, detect_format
-from importers.mapping import SUPPLIED, FileShape, Mapping, canonical_mapping
+from importers.layout import SUPPLIED, FileShape, Mapping, canonical_mapping
 from importers.readers import read_statements
 from importers.spreadsheet import sheet_rows
 from ledger_tools.errors import LedgerError, Problem
@@ -56,7 +56,7 @@ def identify_source(path: Path, sources: Sequence[KnownSource]) -> str:
         Problem(
             path.name,
             f"no source claims this file with the columns {header[:400]}",
-            f"`ledger-tools map {path.name} --source NAME` makes a mapping, `import {path.name} --source NAME` names one",
+            f"make a mapping with `ledger-tools map {path.name} --source NAME`, or name its source with `--source`",
         )
     )
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import duckdb
 
 from importers.diagnosis import column_label
-from importers.mapping import SUPPLIED
+from importers.layout import SUPPLIED
 from importers.text_tables import quote_name, quote_text
 from importers.typed import Typing
 from ledger_tools.errors import Problem
@@ -34,8 +34,9 @@ def derive_ids(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: str
     # A missing value leaves no trace, so that a field that records get later doesn't change the ids of old ones.
     content = f"left(sha256(concat_ws(chr(31), {parts})), {_DIGEST_LENGTH})"
     connection.execute(
-        f"UPDATE {table} SET {name} = made.digest || '-' || made.ordinal FROM (SELECT record, digest, row_number() OVER "
-        f"(PARTITION BY digest ORDER BY record) AS ordinal FROM (SELECT record, {content} AS digest FROM {table})) AS made "
+        f"UPDATE {table} SET {name} = made.digest || '-' || made.ordinal FROM ("
+        f"SELECT record, digest, row_number() OVER (PARTITION BY digest ORDER BY record) AS ordinal "
+        f"FROM (SELECT record, {content} AS digest FROM {table})) AS made "
         f"WHERE {table}.record = made.record"
     )
 

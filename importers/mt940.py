@@ -1,9 +1,7 @@
 """SWIFT MT940 statements (and MT942 interim reports): tagged lines of fixed-width parts.
 
-Place in the flow: file → `StatementFile`. Several statements may stand in one file; pages of one statement (intermediate
-balances :60M: and :62M:)
-are proved page by page.
-Dates stay as the bank wrote them.
+Place in the flow: file → `StatementFile`. Several statements may stand in one file; pages with the intermediate
+balances :60M: and :62M: are statements of their own and proved one by one. Dates stay as the bank wrote them.
 """
 
 from __future__ import annotations

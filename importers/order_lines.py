@@ -15,7 +15,7 @@ from importers.text_tables import PROBLEMS_LISTED, quote_name
 from importers.typed import Typing
 from ledger_tools.errors import Problem
 
-_RAW = "importers_order_texts"
+ORDER_TEXTS = "importers_order_texts"
 
 
 def complete_currencies(connection: duckdb.DuckDBPyConnection, typing: Typing) -> Typing:
@@ -28,19 +28,20 @@ def complete_currencies(connection: duckdb.DuckDBPyConnection, typing: Typing) -
         return typing
     key = f"nullif(trim({typing.cell('order_id')}), '')"
     width = len(typing.table.header)
+    texts = ORDER_TEXTS
     connection.execute(
-        f"CREATE OR REPLACE TEMP TABLE {_RAW} AS SELECT row_number() OVER () AS record, * FROM {typing.table.relation}"
+        f"CREATE OR REPLACE TEMP TABLE {texts} AS SELECT row_number() OVER () AS record, * FROM {typing.table.relation}"
     )
     connection.execute(
-        f"UPDATE {_RAW} SET {currency[0]} = known.code FROM ("
+        f"UPDATE {texts} SET {currency[0]} = known.code FROM ("
         f"SELECT carried.record, first.code FROM (SELECT record, last_value({key} IGNORE NULLS) OVER (ORDER BY record) "
-        f"AS order_key FROM {_RAW}) AS carried JOIN (SELECT {key} AS order_key, "
-        f"arg_min({currency[0]}, record) AS code FROM {_RAW} WHERE trim({currency[0]}) <> '' GROUP BY 1) AS first "
-        f"USING (order_key)) AS known WHERE {_RAW}.record = known.record "
-        f"AND nullif(trim({_RAW}.{currency[0]}), '') IS NULL"
+        f"AS order_key FROM {texts}) AS carried JOIN (SELECT {key} AS order_key, "
+        f"arg_min({currency[0]}, record) AS code FROM {texts} WHERE trim({currency[0]}) <> '' GROUP BY 1) AS first "
+        f"USING (order_key)) AS known WHERE {texts}.record = known.record "
+        f"AND nullif(trim({texts}.{currency[0]}), '') IS NULL"
     )
     names = ", ".join(f"c{place}" for place in range(1, width + 1))
-    relation = f"(SELECT {names} FROM {_RAW} ORDER BY record)"
+    relation = f"(SELECT {names} FROM {ORDER_TEXTS} ORDER BY record)"
     return replace(typing, table=replace(typing.table, relation=relation))
 
 
@@ -85,8 +86,9 @@ def _contradictions(connection: duckdb.DuckDBPyConnection, typing: Typing, stage
         f"SELECT order_id, first, min(record) FROM (SELECT s.order_id, s.record, s.{field} AS value, "
         f"first_value(s.{field} IGNORE NULLS) OVER same AS first_value, "
         f"min(s.record) FILTER (WHERE s.{field} IS NOT NULL) OVER (PARTITION BY s.order_id) AS first "
-        f"FROM {table} AS s JOIN {whole} AS w ON s.order_id = w.order_id WHERE w.{field} <> w.{quote_name('other ' + name)} "
-        f"WINDOW same AS (PARTITION BY s.order_id ORDER BY s.record ROWS BETWEEN UNBOUNDED PRECEDING AND UNBOUNDED FOLLOWING)"
+        f"FROM {table} AS s JOIN {whole} AS w ON s.order_id = w.order_id "
+        f"WHERE w.{field} <> w.{quote_name('other ' + name)} WINDOW same AS (PARTITION BY s.order_id ORDER BY s.record "
+        f"ROWS BETWEEN UNBOUNDED PRECEDING AND UNBOUNDED FOLLOWING)"
         f") WHERE value <> first_value GROUP BY order_id, first ORDER BY 3"
     ).fetchall()
     listed = [record for row in rows[: PROBLEMS_LISTED + 1] for record in row[1:]]
@@ -94,8 +96,8 @@ def _contradictions(connection: duckdb.DuckDBPyConnection, typing: Typing, stage
     return [
         Problem(
             f"{typing.table.file}, record {record}, {column_label(typing, name)}",
-            f"found {texts.get(record, '')!r}, expected {texts.get(first, '')!r} as in record {first} of the same order "
-            f"({order_id})",
+            f"found {texts.get(record, '')!r}, expected {texts.get(first, '')!r} as in record {first} "
+            f"of the same order ({order_id})",
             "one order has one value: export the file again, or map another column",
         )
         for order_id, first, record in rows
@@ -109,8 +111,9 @@ def derive_totals(connection: duckdb.DuckDBPyConnection, stage: str) -> None:
         f"UPDATE {table} SET total = sums.goods - coalesce({table}.order_discount, 0) "
         f"+ coalesce({table}.shipping_charged, 0) + coalesce({table}.tip, 0) "
         f"+ CASE WHEN coalesce({table}.prices_include_tax, false) THEN 0 ELSE coalesce({table}.tax, 0) END "
-        f"FROM (SELECT order_id, sum(coalesce(quantity, 0) * coalesce(unit_price, 0) - coalesce(line_discount, 0))::BIGINT "
-        f"AS goods FROM {table} GROUP BY order_id) AS sums WHERE {table}.order_id = sums.order_id"
+        f"FROM (SELECT order_id, sum(coalesce(quantity, 0) * coalesce(unit_price, 0) "
+        f"- coalesce(line_discount, 0))::BIGINT AS goods "
+        f"FROM {table} GROUP BY order_id) AS sums WHERE {table}.order_id = sums.order_id"
     )
 
 

@@ -17,10 +17,10 @@ from importers.delimited import read_delimited
 from importers.diagnosis import find_missing, find_problems
 from importers.formats import CAMT053, MT940, OFX, SPREADSHEET, STATEMENTS, detect_format
 from importers.identity import derive_ids, find_contradictions, id_field
-from importers.mapping import SUPPLIED, Mapping, canonical_mapping
+from importers.layout import SUPPLIED, Mapping, canonical_mapping
 from importers.mt940 import read_mt940
 from importers.ofx import read_ofx
-from importers.order_lines import complete_currencies, default_quantities, derive_totals, fill_orders
+from importers.order_lines import ORDER_TEXTS, complete_currencies, default_quantities, derive_totals, fill_orders
 from importers.spreadsheet import write_sheet
 from importers.statements import (
     StatementFile,
@@ -113,6 +113,8 @@ def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, t
     except LedgerError:
         connection.execute(f"DROP TABLE IF EXISTS {quote_name(table)}")
         raise
+    finally:
+        connection.execute(f"DROP TABLE IF EXISTS {ORDER_TEXTS}")
     first, last = _span(connection, mapping, table)
     records = _one(connection, f"SELECT count(*) FROM {quote_name(table)}")
     if statements is None:

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import python_calamine
 
-from importers.mapping import FileShape
+from importers.layout import FileShape
 from ledger_tools.errors import LedgerError, Problem
 
 _ENTRIES, _BYTES, _RATIO, _SMALL = 2_000, 500_000_000, 200, 1_000_000
@@ -82,8 +82,8 @@ def _look_over(path: Path) -> None:
     packed = [entry for entry in entries if entry.file_size > max(_SMALL, _RATIO * entry.compress_size)]
     if len(entries) > _ENTRIES or total > _BYTES or packed:
         what = (
-            f"unpacks to {total} bytes in {len(entries)} entries, {len(packed)} of them packed more than {_RATIO} times; "
-            f"expected at most {_BYTES} bytes in {_ENTRIES} entries"
+            f"unpacks to {total} bytes in {len(entries)} entries, {len(packed)} of them packed more than "
+            f"{_RATIO} times; expected at most {_BYTES} bytes in {_ENTRIES} entries"
         )
         raise LedgerError(Problem(path.name, what, "save the sheet as CSV"))
 

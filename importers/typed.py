@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import duckdb
 
 from importers import cells
-from importers.mapping import SIGNED_BY, Mapping, Split
+from importers.layout import SIGNED_BY, Mapping, Split
 from importers.text_tables import TextTable, quote_name, quote_text
 from ledger_tools.money import minor_digits
 from ledger_tools.records import CHOICE, FLAG, KINDS, MOMENT, MONEY, SQL_TYPES, TEXT, WHOLE, Field
@@ -23,7 +23,7 @@ FREE_TEXTS = frozenset({"item", "memo", "counterparty"})
 SKIPPED_BY = "skipped_by"
 CURRENCY_GIVEN = "currency_given"
 UNKNOWN_WORD = "unknown_word_of_"
-_WORD, _KEY = "word_of_", "key_of_"
+_WORD = "word_of_"
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,6 @@ def stage_query(typing: Typing) -> str:
     decimals = cells.digits("row_currency", typing.currency) if has_currency else str(usual)
     columns = [f"{_value(typing, entry, usual)} AS {quote_name(entry.name)}" for entry in typing.fields]
     columns += [f"{typing.cell(entry.name)} AS {_WORD}{entry.name}" for entry in typing.choice_fields()]
-    keys = "".join(f", lower({typing.cell(entry.name)}) AS {_KEY}{entry.name}" for entry in typing.choice_fields())
     unknown = "".join(f", {_unknown_word(entry)}" for entry in typing.choice_fields())
     words = ", ".join(f"{_WORD}{entry.name}" for entry in typing.choice_fields())
     hidden = f" EXCLUDE ({words})" if words else ""
@@ -103,7 +102,7 @@ def stage_query(typing: Typing) -> str:
         f"SELECT *{hidden}{unknown} FROM ("
         f"SELECT 0::INTEGER AS record, {_skip_place(typing)} AS {SKIPPED_BY}, {given} AS {CURRENCY_GIVEN}, "
         f"{', '.join(columns)} FROM (SELECT *, {decimals} AS decimals, {_charged_decimals(typing)} AS charged_decimals "
-        f"FROM (SELECT *, {row_currency} AS row_currency{keys} FROM {typing.table.relation})))"
+        f"FROM (SELECT *, {row_currency} AS row_currency FROM {typing.table.relation})))"
     )
 
 
@@ -139,7 +138,7 @@ def _value(typing: Typing, entry: Field, usual: int) -> str:
     if entry.type == MOMENT:
         return cells.moment(cell, shape, typing.shop_zone)
     if entry.type in (CHOICE, FLAG):
-        value = cells.word(cell, f"{_KEY}{name}", _meanings(typing, entry), _deciding_amount(typing, usual))
+        value = cells.word(cell, _meanings(typing, entry), _deciding_amount(typing, usual))
         return f"({value})::BOOLEAN" if entry.type == FLAG else value
     assert entry.type == TEXT
     return cells.text(cell, typing.table.plain, typing.table.quoted, name in FREE_TEXTS)

@@ -7,12 +7,13 @@ were. A lock file keeps two builds apart; readers need none.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
 import re
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -143,6 +144,14 @@ def _decide(folder: BooksFolder, renames: Sequence[tuple[Path, Path]], removals:
         os.fsync(stream.fileno())
     os.replace(draft, folder.cache / "intent.json")
     _carry_out(folder)
+
+
+@contextlib.contextmanager
+def recording(folder: BooksFolder) -> Iterator[None]:
+    """While a person's decision is written: no build runs meanwhile."""
+    with _lock(folder):
+        _carry_out(folder)
+        yield
 
 
 def archived_exports(folder: BooksFolder) -> list[Export]:

@@ -18,6 +18,7 @@ from importers.mapping import parse_mapping
 from importers.readers import ExportFacts, ExportRequest, read_export
 from ledger_tools import versions
 from ledger_tools.chart import list_accounts, reason_accounts
+from ledger_tools.decisions import SOURCE_NAME, Decision, list_decisions, read_decisions
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import BooksFolder
 from ledger_tools.hand import HandFile, post_hand_entries, read_hand_file
@@ -62,10 +63,11 @@ class Inputs:
     settings: ShopSettings
     mappings: Mapping[str, ColumnMapping]
     hand: HandFile
+    decisions: tuple[Decision, ...]
 
 
 def read_inputs(folder: BooksFolder) -> Inputs:
-    """Settings, mappings and hand entries of a books folder.
+    """Settings, mappings, hand entries and decisions of a books folder.
 
     Raises:
         LedgerError: all problems of all of them.
@@ -90,10 +92,15 @@ def read_inputs(folder: BooksFolder) -> Inputs:
         hand = read_hand_file([folder.hand, folder.main], settings.currency)
     except LedgerError as trouble:
         problems.extend(trouble.problems)
+    decisions: tuple[Decision, ...] = ()
+    try:
+        decisions = read_decisions(folder.decisions)
+    except LedgerError as trouble:
+        problems.extend(trouble.problems)
     problems.extend(_pattern_problems(settings))
     if problems:
         raise LedgerError(problems)
-    return Inputs(settings, mappings, hand)
+    return Inputs(settings, mappings, hand, decisions)
 
 
 def _pattern_problems(settings: ShopSettings) -> list[Problem]:
@@ -135,6 +142,7 @@ def build_database(
         for kind in KINDS:
             versions.keep_latest(connection, kind)
         _state_balances(connection, inputs.settings)
+        list_decisions(connection, inputs.decisions)
         progress("matching")
         patterns = _reference_patterns(inputs)
         number_orders(connection, patterns)
@@ -249,12 +257,13 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
     list_bank_facts(connection, _next_event_no(connection, "fact_sale", "fact_processor", "fact_wallet"))
     facts = ("fact_sale", "fact_processor", "fact_wallet", "fact_bank")
     list_refund_facts(connection, _next_event_no(connection, *facts))
+    _list_decision_facts(connection, _next_event_no(connection, *facts, "fact_gift_refund"))
     by_hand = [line.account for entry in inputs.hand.entries for line in entry.lines]
     list_accounts(connection, settings, list_parameters(connection), by_hand)
     create_link_table(connection)
     post_events(connection, settings.currency)
     value_postings(connection, settings)
-    post_hand_entries(connection, inputs.hand, _next_event_no(connection, *facts, "fact_gift_refund"))
+    post_hand_entries(connection, inputs.hand, _next_event_no(connection, *facts, "fact_gift_refund", "fact_decision"))
     currencies = connection.execute("SELECT DISTINCT currency FROM posting UNION SELECT ?", [settings.currency]).fetchall()
     connection.executemany("INSERT INTO currency VALUES (?, ?)", [[code, minor_digits(code)] for (code,) in currencies])
     write_facts(
@@ -266,8 +275,24 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
             *((f"grace.{name}", str(days)) for name, days in settings.grace.model_dump().items()),
         ],
     )
-    tables = ("fact_refund", "fact_gift_refund", "fact_credit", "fact_conversion", "fact_sale_category")
-    connection.execute("".join(f"DROP TABLE {table};" for table in tables if table != "fact_refund"))
+    tables = ("fact_gift_refund", "fact_credit", "fact_conversion", "fact_sale_category", "fact_decision")
+    connection.execute("".join(f"DROP TABLE {table};" for table in tables))
+
+
+def _list_decision_facts(connection: duckdb.DuckDBPyConnection, first_event_no: int) -> None:
+    """Make `fact_decision`: the entries of decisions that move an item's balance to an account."""
+    connection.execute(
+        f"""
+        INSERT INTO source VALUES (0, '{SOURCE_NAME}', 'decision', NULL);
+        CREATE TABLE fact_decision AS
+        SELECT {first_event_no} - 1 + row_number() OVER (ORDER BY item)::INTEGER AS event_no, 0::SMALLINT AS source_no,
+               '{SOURCE_NAME}' AS source_name, item AS event_id, item_date AS posted_on, head.order_no, false AS flagged,
+               NULL::VARCHAR AS note, reason AS memo, decision.currency, amount, account, balance_account
+        FROM decision LEFT JOIN (
+            SELECT min(order_no) AS order_no, order_id FROM order_head GROUP BY order_id HAVING count(*) = 1
+        ) AS head USING (order_id) WHERE action = 'account'
+        """
+    )
 
 
 def _next_event_no(connection: duckdb.DuckDBPyConnection, *tables: str) -> int:

@@ -40,6 +40,7 @@ def list_accounts(
             rows.append((account_name(role, template, None), role.name, ""))
     rows += [(rule.account, "rule", str(place)) for place, rule in enumerate(settings.bank_rule, start=1)]
     rows += [(account, "reason", reason) for reason, account in sorted(reason_accounts(settings).items())]
+    rows += [(name, "decided", name) for name in sorted(parameters.get("decided", set()))]
     rows += [(name, "hand", name) for name in sorted(set(more))]
     numbers: dict[str, int] = {}
     main_role: dict[str, str] = {}

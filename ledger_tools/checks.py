@@ -21,6 +21,7 @@ from ledger_tools.build import build_database, read_inputs
 from ledger_tools.folder import BooksFolder
 from ledger_tools.journal import list_months, load_ledger, render_accounts, render_files, render_month
 from ledger_tools.money import format_amount, minor_digits
+from ledger_tools.settlement import stale_decisions
 from ledger_tools.store import read_fact
 
 Progress = Callable[[str], None]
@@ -75,7 +76,7 @@ def check_clearing(connection: duckdb.DuckDBPyConnection) -> Check:
                 FROM processor_row WHERE kind = 'charge' OR (kind = 'refund' AND order_no IS NULL)
                 UNION ALL
                 SELECT posting.order_no, currency, amount FROM posting JOIN event USING (event_no) JOIN account USING (account_no)
-                WHERE rule = 'hand' AND role = 'clearing'
+                WHERE rule IN ('hand', 'decision') AND role = 'clearing'
             ) GROUP BY ALL
         ), booked AS (
             SELECT order_no, currency, sum(amount) AS amount FROM posting JOIN account USING (account_no)
@@ -105,7 +106,7 @@ def check_in_transit(connection: duckdb.DuckDBPyConnection) -> Check:
             FROM movement LEFT JOIN bank_row USING (movement_no) GROUP BY ALL
         ), booked AS (
             SELECT role, currency, sum(amount) AS amount FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
-            WHERE role IN ('payouts_in_transit', 'top_ups_in_transit') AND rule NOT IN ('hand', 'bank_rule') GROUP BY ALL
+            WHERE role IN ('payouts_in_transit', 'top_ups_in_transit') AND rule NOT IN ('hand', 'bank_rule', 'decision') GROUP BY ALL
         )
         SELECT coalesce(expected.role, booked.role), coalesce(expected.amount, 0), coalesce(booked.amount, 0)
         FROM expected FULL JOIN booked USING (role, currency)
@@ -153,7 +154,7 @@ def check_sales_tax(connection: duckdb.DuckDBPyConnection) -> Check:
             ) JOIN account_use AS used ON used.role = 'sales_tax' AND used.parameter = jurisdiction GROUP BY account_no
         ), booked AS (
             SELECT account_no, sum(amount) AS amount FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
-            WHERE role = 'sales_tax' AND rule NOT IN ('hand', 'bank_rule', 'adjustment') GROUP BY account_no
+            WHERE role = 'sales_tax' AND rule NOT IN ('hand', 'bank_rule', 'adjustment', 'decision') GROUP BY account_no
         )
         SELECT account.name, coalesce(expected.amount, 0), coalesce(booked.amount, 0)
         FROM expected FULL JOIN booked USING (account_no) JOIN account USING (account_no)
@@ -164,6 +165,12 @@ def check_sales_tax(connection: duckdb.DuckDBPyConnection) -> Check:
     return _told(
         "sales tax is collected less refunded", broken, f"{count} jurisdictions", lambda row: f"{row[0]}: records say {row[1]}, books {row[2]}"
     )
+
+
+def check_decisions(connection: duckdb.DuckDBPyConnection) -> Check:
+    """Every decision still has the open item that it was made for."""
+    count = _number(connection, "SELECT count(*) FROM decision")
+    return _told("decisions have their items", stale_decisions(connection), f"{count} decisions", str)
 
 
 _POSTING_LINE = re.compile(r"  ([A-Z][^ ]*) +(-?[0-9.]+) ([A-Z]{3})( @@ .*)?\Z")
@@ -355,6 +362,7 @@ def run_checks(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progr
         check_in_transit(connection),
         check_balances(connection),
         check_sales_tax(connection),
+        check_decisions(connection),
     ]
     progress("day summary")
     found.append(check_detail(connection))

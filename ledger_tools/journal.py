@@ -15,28 +15,12 @@ import duckdb
 
 from ledger_tools.money import minor_digits
 from ledger_tools.posting.rules import HAND, RULES
-from ledger_tools.store import quoted
+from ledger_tools.store import amount_text, quoted
 
 GENERATED = ";; Made by ledger-tools from the exports, the settings and the decisions. Don't edit: a build writes it again.\n"
 
 _ACCOUNT_WIDTH = 46
 _NUMBER_WIDTH = 14
-
-
-def _amount_sql(column: str, currency: str, currencies: list[str]) -> str:
-    """SQL expression: an amount of minor units as decimal text in its currency's digits."""
-    by_digits: dict[int, list[str]] = {}
-    for code in currencies:
-        by_digits.setdefault(minor_digits(code), []).append(code)
-    cases = []
-    for digits, codes in sorted(by_digits.items(), key=lambda pair: (pair[0] == 2, pair[0])):
-        scaled = f"({column}::DECIMAL(14,0) * {10**-digits:.{digits}f}::DECIMAL({digits + 1},{digits}))::VARCHAR" if digits else f"{column}::VARCHAR"
-        cases.append((codes, scaled))
-    if not cases:
-        return f"{column}::VARCHAR"
-    *others, (_, last) = cases
-    whens = " ".join(f"WHEN {currency} IN ({', '.join(map(quoted, codes))}) THEN {scaled}" for codes, scaled in others)
-    return f"CASE {whens} ELSE {last} END" if whens else last
 
 
 def _clean(column: str) -> str:
@@ -70,9 +54,9 @@ _RULE_ORDER = " ".join(f"WHEN {quoted(rule.name)} THEN {place}" for place, rule 
 
 
 def _posting_text(base_currency: str, currencies: list[str]) -> str:
-    value = _amount_sql("abs(value)", quoted(base_currency), [base_currency])
+    value = amount_text("abs(value)", quoted(base_currency), [base_currency])
     return f"""
-        account.text || lpad({_amount_sql("amount", "leg.currency", currencies)}, {_NUMBER_WIDTH}, ' ') || ' ' || leg.currency
+        account.text || lpad({amount_text("amount", "leg.currency", currencies)}, {_NUMBER_WIDTH}, ' ') || ' ' || leg.currency
         || CASE WHEN leg.currency = {quoted(base_currency)} OR value IS NULL THEN ''
                 ELSE ' @@ ' || {value} || ' {base_currency}' END || chr(10)
     """

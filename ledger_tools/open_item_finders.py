@@ -9,12 +9,14 @@ from __future__ import annotations
 
 _CLEARING = "(SELECT account_no FROM account WHERE role = 'clearing')"
 _SUSPENSE = "(SELECT account_no FROM account WHERE role = 'suspense')"
+#: What a decision moved away is still the item that was decided about.
+_UNDECIDED = "posting.event_no NOT IN (SELECT event_no FROM event WHERE rule = 'decision')"
 
 _PAYMENT = f"""
     WITH balance AS (
         SELECT order_no, posting.currency, sum(amount)::BIGINT AS amount
         FROM posting JOIN order_head AS head USING (order_no)
-        WHERE account_no = {_CLEARING} AND posted_on <= $as_of AND posting.currency = head.currency
+        WHERE account_no = {_CLEARING} AND posted_on <= $as_of AND posting.currency = head.currency AND {_UNDECIDED}
         GROUP BY ALL HAVING sum(amount) <> 0
     ), paid AS (
         SELECT order_no, count(*) AS payments FROM fact_processor
@@ -179,7 +181,7 @@ _ORDER_SUM = f"""
            fact.event_id, 'the total is not items - discounts + shipping + tip + tax'
     FROM fact_sale AS fact JOIN source USING (source_no) JOIN (
         SELECT order_no, currency, sum(amount)::BIGINT AS amount FROM posting
-        WHERE account_no = {_SUSPENSE} AND posted_on <= $as_of GROUP BY ALL HAVING sum(amount) <> 0
+        WHERE account_no = {_SUSPENSE} AND posted_on <= $as_of AND {_UNDECIDED} GROUP BY ALL HAVING sum(amount) <> 0
     ) AS balance ON balance.order_no = fact.order_no AND balance.currency = fact.currency
     WHERE fact.difference <> 0 AND fact.posted_on <= $as_of
 """

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import re
 from dataclasses import dataclass
 
 import duckdb
@@ -107,7 +108,15 @@ def last_known_day(connection: duckdb.DuckDBPyConnection) -> datetime.date | Non
 
 
 def list_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> list[OpenItem]:
-    """Open items as of a day (else the last known day), by kind, then date, then id."""
+    """Open items as of a day (else the last known day) that no decision has settled, by kind, then date, then id."""
+    settled = {
+        str(row[0]) for row in connection.execute("SELECT item FROM decision WHERE action IN ('account', 'accept')").fetchall()
+    }
+    return [item for item in list_all_items(connection, as_of) if item.id not in settled]
+
+
+def list_all_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> list[OpenItem]:
+    """Open items as of a day, those included that a decision moved to an account or accepted."""
     as_of = as_of or last_known_day(connection)
     if as_of is None:
         return []
@@ -117,16 +126,22 @@ def list_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date 
     items: list[OpenItem] = []
     for finder in FINDERS:
         values = {"as_of": as_of, **grace}
-        used = {name: value for name, value in values.items() if f"${name}" in finder}
+        used = {name: value for name, value in values.items() if re.search(rf"\${name}\b", finder)}
         for kind, day, amount, currency, order_id, event_id, source, key, cause in connection.execute(finder, used).fetchall():
+            item = item_id(kind, source, key)
             items.append(
                 OpenItem(
-                    item_id(kind, source, key), kind, day, (as_of - day).days, None if amount is None else int(amount),
-                    currency, order_id, event_id, source, cause, _SETTLED_BY[kind],
+                    item, kind, day, (as_of - day).days, None if amount is None else int(amount),
+                    currency, order_id, event_id, source, cause, _next_step(kind, item),
                 )
             )  # fmt: skip
     items += _gap_items(connection, as_of)
     return sorted(items, key=lambda item: (KIND_ORDER[item.kind], item.date, item.id))
+
+
+def _next_step(kind: str, item: str) -> str:
+    """What settles an item, and the command that takes it off the list if nothing else does."""
+    return f'{_SETTLED_BY[kind]}; or take it as it is: ledger-tools settle {item} --accept --reason "…"'
 
 
 def _gap_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date) -> list[OpenItem]:
@@ -140,7 +155,7 @@ def _gap_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date) -> l
             items.append(
                 OpenItem(
                     item_id("coverage-gap", source, first), "coverage-gap", day, (as_of - day).days, None, None, None, None,
-                    source, cause, _SETTLED_BY["coverage-gap"],
+                    source, cause, _next_step("coverage-gap", item_id("coverage-gap", source, first)),
                 )
             )  # fmt: skip
     return items

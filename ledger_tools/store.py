@@ -12,6 +12,8 @@ from pathlib import Path
 
 import duckdb
 
+from ledger_tools.money import minor_digits
+
 #: Nothing is ever fetched: DuckDB may neither install nor load what is not built in.
 _SAFE: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
@@ -44,6 +46,11 @@ CREATE TABLE posting (
     event_no INTEGER, leg SMALLINT, posted_on DATE, order_no INTEGER, account_no SMALLINT, currency VARCHAR,
     amount BIGINT, value BIGINT
 );
+CREATE TABLE decision (
+    item VARCHAR, kind VARCHAR, action VARCHAR, reason VARCHAR, decided_by VARCHAR, item_date DATE, source VARCHAR,
+    event_id VARCHAR, order_id VARCHAR, match_source VARCHAR, match_id VARCHAR, account VARCHAR, balance_account VARCHAR,
+    amount BIGINT, currency VARCHAR
+);
 CREATE TABLE fact (name VARCHAR, text VARCHAR);
 """
 
@@ -51,6 +58,23 @@ CREATE TABLE fact (name VARCHAR, text VARCHAR);
 def quoted(text: str) -> str:
     """A text as an SQL literal; the only door by which data gets into SQL text where it can't be bound."""
     return "'" + text.replace("'", "''") + "'"
+
+
+def amount_text(amount: str, currency: str, currencies: Iterable[str]) -> str:
+    """SQL expression: minor units as decimal text in the digits of their currency, one of `currencies`."""
+    by_digits: dict[int, list[str]] = {}
+    for code in currencies:
+        by_digits.setdefault(minor_digits(code), []).append(code)
+    cases = []
+    for digits, codes in sorted(by_digits.items(), key=lambda pair: (pair[0] == 2, pair[0])):
+        unit = f"0.{'0' * (digits - 1)}1::DECIMAL({digits + 1},{digits})"
+        scaled = f"({amount}::DECIMAL(14,0) * {unit})::VARCHAR" if digits else f"{amount}::VARCHAR"
+        cases.append((codes, scaled))
+    if not cases:
+        return f"{amount}::VARCHAR"
+    *others, (_, usual) = cases
+    whens = " ".join(f"WHEN {currency} IN ({', '.join(map(quoted, codes))}) THEN {text}" for codes, text in others)
+    return f"CASE {whens} ELSE {usual} END" if whens else usual
 
 
 def connect_for_build(file: Path, scratch: Path) -> duckdb.DuckDBPyConnection:

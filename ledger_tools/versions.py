@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 import duckdb
 
-from ledger_tools.records import DATED_BY, KINDS, SQL_TYPES, column
+from ledger_tools.money import currencies_by_digits
+from ledger_tools.records import DATED_BY, KINDS, MONEY, SQL_TYPES, Field, column
+from ledger_tools.store import amount_text
 
 #: Fields that fill in as time passes: a value where there was none is progress, not an amendment.
 _PROGRESS = frozenset(
@@ -119,11 +121,18 @@ def _find_repeated(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
     )
 
 
+def _text_of(field: Field) -> str:
+    """SQL expression: a field as a person would write it."""
+    if field.type == MONEY:
+        return amount_text(f"raw.{column(field.name)}", "raw.currency", currencies_by_digits())
+    return f"CAST(raw.{column(field.name)} AS VARCHAR)"
+
+
 def _list_amendments(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
     left_out = _NOT_COMPARED.get(facts.name, frozenset())
     fields = [field for field in KINDS[facts.name] if field.name not in left_out]
     names = ", ".join(f"'{field.name}'" for field in fields)
-    texts = ", ".join(f"CAST({column(field.name)} AS VARCHAR)" for field in fields)
+    texts = ", ".join(_text_of(field) for field in fields)
     order_level = ", ".join(f"'{field.name}'" for field in fields if field.order_level) or "''"
     progress = ", ".join(f"'{name}'" for name in sorted(_PROGRESS))
     connection.execute(
@@ -143,8 +152,8 @@ def _list_amendments(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> Non
         )
         SELECT source_no, key, day, field, old_text, text, export_no FROM step
         WHERE old_text IS NOT NULL AND old_text <> text
-          AND NOT (field IN ({progress}) AND (old_text IN ('', '0')
-                   OR (field LIKE 'refunded%' AND try_cast(text AS BIGINT) > try_cast(old_text AS BIGINT))))
+          AND NOT (field IN ({progress}) AND (old_text = ''
+                   OR (field LIKE 'refunded%' AND try_cast(text AS DECIMAL(18, 4)) > try_cast(old_text AS DECIMAL(18, 4)))))
         """
     )
 

@@ -1,7 +1,8 @@
-"""A shop's books for a test, made the way a person makes them: settings, hand entries, canonical exports, an import.
+"""A shop's books for a test, from what a person has: settings, hand entries, and exports in the canonical field names.
 
-Rows are dictionaries of our own field names; amounts in them are decimal texts. What is read back are decimals of the
-account's currency, debit positive.
+The exports are laid into the folder's archive and the books are opened, so that one build serves a whole test. Rows are
+dictionaries of our own field names; amounts in them are decimal texts. What is read back are decimals of the account's
+currency, debit positive.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from ledger_tools.new_books import settings_text, write_books
 from ledger_tools.records import KINDS
 from ledger_tools.reports.order_profit import OrderProfit, report_orders
 from ledger_tools.reports.statements import report_balance_sheet, report_income, report_trial_balance
+from ledger_tools.settings import parse_settings
 
 Row = Mapping[str, str]
 
@@ -93,17 +95,25 @@ def build_shop(
     root: Path, exports: Mapping[str, Sequence[Row]] | None = None, *, hand: str = "", settings: str = ""
 ) -> ShopBooks:
     """New books below `root` with the standard sources; `settings` and `hand` are added to the texts that `init` writes."""
-    folder = write_books(root / "books", settings_text("Test shop", CURRENCY, ZONE) + settings)
+    return build_books(root, settings_text("Test shop", CURRENCY, ZONE) + settings, exports or {}, hand)
+
+
+def build_books(root: Path, settings: str, exports: Mapping[str, Sequence[Row]], hand: str = "") -> ShopBooks:
+    """New books below `root` with these settings and one canonical export for each source that has rows."""
+    folder = write_books(root / "books", settings)
     folder.hand.write_text(folder.hand.read_text(encoding="utf-8") + hand, encoding="utf-8")
-    kinds = {"shop": "orders", "card-processor": "processor", "fulfilment-wallet": "wallet", "checking": "bank"}
-    files = []
-    for source, rows in (exports or {}).items():
-        (root / source).mkdir()
-        files.append(write_export(root / source / f"{source}.csv", kinds[source], rows))
-    # All sources in one import: the header of each file tells its source's kind, and each kind has one source.
-    refused = [str(result) for result in (import_files(folder, files, None, silent) if files else []) if result.refused]
-    assert not refused, refused
+    kinds = {source.name: source.kind for source in parse_settings(settings).source}
+    for source, rows in exports.items():
+        if rows:
+            (folder.exports / source).mkdir()
+            write_export(folder.exports / source / f"{source}.csv", kinds[source], rows)
     return ShopBooks(folder, open_books(folder, silent))
+
+
+def import_all(folder: BooksFolder, source: str, files: Sequence[Path]) -> None:
+    """Import files of one source; none may be refused."""
+    refused = [str(result) for result in import_files(folder, files, source, silent) if result.refused]
+    assert not refused, refused
 
 
 def hand_entries(entries: Sequence[tuple[str, Sequence[tuple[str, str]]]]) -> str:

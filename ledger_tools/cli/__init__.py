@@ -24,6 +24,7 @@ COMMANDS = {
     "status": "status",
     "orders": "orders",
     "open-items": "open_items",
+    "settle": "settle",
     "trial-balance": "trial_balance",
     "income-statement": "income_statement",
     "balance-sheet": "balance_sheet",

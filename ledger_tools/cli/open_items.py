@@ -33,6 +33,7 @@ def command(context: Context, as_of_text: str | None, shape: str) -> None:
     from ledger_tools.archive import open_books
     from ledger_tools.calendar import parse_date
     from ledger_tools.open_items import last_known_day, list_open_items
+    from ledger_tools.settlement import stale_decisions
     from ledger_tools.store import read_fact
 
     as_of = parse_date(as_of_text) if as_of_text else None
@@ -40,6 +41,7 @@ def command(context: Context, as_of_text: str | None, shape: str) -> None:
         as_of = as_of or last_known_day(connection)
         items = list_open_items(connection, as_of)
         currency = read_fact(connection, "currency")
+        stale = stale_decisions(connection)
     context.end_progress()
     rows = [_as_json(item) for item in items]
     if shape == "json":
@@ -51,7 +53,9 @@ def command(context: Context, as_of_text: str | None, shape: str) -> None:
         echo_csv(list(rows[0]) if rows else ["id", "kind"], [list(row.values()) for row in rows])
     else:
         _show(items, as_of)
-    if items:
+    for problem in stale:
+        click.echo(str(problem), err=True)
+    if items or stale:
         click.get_current_context().exit(1)
 
 
@@ -88,7 +92,7 @@ def _show(items: list[OpenItem], as_of: datetime.date | None) -> None:
             click.echo(f"  {item.id}  {item.date}  {item.age_days:>4} d  {amount:>14}  {where}")
             for line in textwrap.wrap(item.cause, 74):
                 click.echo(f"      {line}")
-        for line in textwrap.wrap(f"settled by: {means[kind].settled_by}", 76):
+        for line in textwrap.wrap(f"settled by: {means[kind].settled_by}; or by ledger-tools settle ID", 76):
             click.echo(f"  {line}")
         click.echo()
     count = f"{len(items)} open item(s)" if items else "Nothing is open"

@@ -43,9 +43,13 @@ def command(
 ) -> None:
     """Show what each order earned: revenue, costs, fees, profit and margin, and what is worth a look.
 
-    A period selects orders by the day they were placed; each shows its whole life up to --as-of. Flags: no-payment,
-    no-fulfilment-charge, charged-twice, cancelled-but-charged, shipping-under-recovered, sold-below-cost,
-    split-estimated, in-dispute, reprinted, promotional, settled-in-another-currency.
+    A period selects orders by the day they were placed; each shows its whole life up to --as-of.
+
+    \b
+    Flags:
+      no-payment, no-fulfilment-charge, charged-twice, cancelled-but-charged,
+      shipping-under-recovered, sold-below-cost, split-estimated, in-dispute,
+      reprinted, promotional, settled-in-another-currency
 
     \b
     Example:

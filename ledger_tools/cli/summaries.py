@@ -10,6 +10,7 @@ SUMMARIES = {
     "status": "What is covered, what is open, what to do next.",
     "orders": "What each order earned.",
     "open-items": "Everything that does not tie out.",
+    "settle": "Record a decision about an open item.",
     "trial-balance": "Balance of every account.",
     "income-statement": "Revenue, costs and net income of a period.",
     "balance-sheet": "Assets, liabilities and equity on a day.",

@@ -1,6 +1,6 @@
 """Bank lines and the movements that they complete: payouts from processors, top-ups of wallets.
 
-Stages, each accepted only where unique both ways: by reference (the line's text holds the payout's id or the event's
+Stages, each accepted only where unique both ways: a person's decision, by reference (the line's text holds the payout's id or the event's
 id as a word), the user's rules, then by exact amount and date window. A line that a rule claims is not matched by
 amount, unless the rule names the in-transit account itself.
 """
@@ -42,6 +42,7 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
         CREATE OR REPLACE TEMP TABLE found (line_no INTEGER, movement_no INTEGER, matched_by VARCHAR);
         """
     )
+    _match_by_decision(connection)
     _match_by_reference(connection)
     _match_by_amount(connection, ", ".join(pointing) or "-1")
     connection.execute(
@@ -88,6 +89,21 @@ _ACCEPT_UNIQUE = """
     )
     QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1
 """
+
+
+def _match_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
+    named = """
+        SELECT line.line_no, movement.movement_no
+        FROM (
+            SELECT source AS bank, event_id AS line_key, match_source AS mover, match_id AS event_id FROM decision
+            WHERE action = 'match'
+            UNION SELECT match_source, match_id, source, event_id FROM decision WHERE action = 'match'
+        ) AS pair
+        JOIN line ON line.name = pair.bank AND line.key = pair.line_key
+        JOIN source ON source.name = pair.mover
+        JOIN movement ON movement.source_no = source.source_no AND movement.event_id = pair.event_id
+    """
+    connection.execute(_ACCEPT_UNIQUE.format(how="'decision'", pairs=named))
 
 
 def _match_by_reference(connection: duckdb.DuckDBPyConnection) -> None:

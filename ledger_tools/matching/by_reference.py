@@ -74,6 +74,7 @@ def resolve_references(connection: duckdb.DuckDBPyConnection, kind: str, pattern
         """
     )
     _loosen(connection)
+    _take_decisions(connection, kind)
     by_payment = ""
     payment_number = "NULL::INTEGER"
     if kind == "processor":
@@ -83,13 +84,15 @@ def resolve_references(connection: duckdb.DuckDBPyConnection, kind: str, pattern
     connection.execute(
         f"""
         CREATE TABLE {kind}_row AS
-        SELECT kept.* EXCLUDE (order_key), coalesce(exact.order_no, loose.order_no, {payment_number}) AS order_no,
-               CASE WHEN exact.order_no IS NOT NULL THEN 'reference'
+        SELECT kept.* EXCLUDE (order_key), coalesce(decided.order_no, exact.order_no, loose.order_no, {payment_number}) AS order_no,
+               CASE WHEN decided.order_no IS NOT NULL THEN 'decision'
+                    WHEN exact.order_no IS NOT NULL THEN 'reference'
                     WHEN loose.order_no IS NOT NULL THEN 'reference without prefix or suffix'
                     WHEN {payment_number} IS NOT NULL THEN 'payment reference' END AS matched_by
         FROM (SELECT *, {normal} AS order_key FROM kept_{kind}) AS kept
         LEFT JOIN order_key AS exact ON exact.order_key = kept.order_key
         LEFT JOIN loosened AS loose ON loose.order_key = kept.order_key
+        LEFT JOIN decided ON decided.source_no = kept.source_no AND decided.event_id = kept.event_id
         {by_payment};
         DROP TABLE kept_{kind}; DROP TABLE missed; DROP TABLE loosened
         """
@@ -112,6 +115,28 @@ def _loosen(connection: duckdb.DuckDBPyConnection) -> None:
         SELECT missed.order_key, loose_order.order_no
         FROM missed JOIN loose_order ON loose_order.loose_key = {_LOOSE.format("missed.order_key")}
         WHERE loose_order.loose_key <> ''
+        """
+    )
+
+
+def _take_decisions(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """Make `decided`: events that a person tied to an order, with all events of the same payment."""
+    payment = "coalesce(other.payment_ref, other.event_id)" if kind == "processor" else "other.event_id"
+    own = payment.replace("other.", "row.")
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE decided AS
+        WITH named AS (
+            SELECT source AS source_name, event_id, match_id AS order_id FROM decision
+            WHERE action = 'match' AND match_source IS NULL AND event_id IS NOT NULL
+            UNION SELECT match_source, match_id, order_id FROM decision
+            WHERE action = 'match' AND match_source IS NOT NULL AND order_id IS NOT NULL
+        )
+        SELECT DISTINCT other.source_no, other.event_id, head.order_no
+        FROM named JOIN source ON source.name = named.source_name
+        JOIN kept_{kind} AS row ON row.source_no = source.source_no AND row.event_id = named.event_id
+        JOIN kept_{kind} AS other ON other.source_no = row.source_no AND {payment} = {own}
+        JOIN order_head AS head ON head.order_id = named.order_id
         """
     )
 

@@ -52,6 +52,9 @@ class Rule:
 
 _SOURCE = "source_name"
 
+#: Entries of a person's decisions about open items.
+DECISION = "decision"
+
 _PROCESSOR = Line("processor", "net", "change of the balance", _SOURCE)
 _FEE = Line("processing_fees", "fee", "fee")
 _DISPUTE_FEE = Line("dispute_fees", "fee", "fee")
@@ -290,6 +293,15 @@ RULES: tuple[Rule, ...] = (
         "fact_bank",
         (Line("bank", "amount", "amount", _SOURCE), Line("suspense", "-amount", "Cr amount")),
         "posting = 'unknown'",
+    ),
+    Rule(
+        DECISION,
+        "Decision",
+        "fact_decision",
+        (
+            Line("decided", "amount", "what was open", "account"),
+            Line("decided", "-amount", "Cr what was open", "balance_account"),
+        ),
     ),
 )
 

@@ -7,6 +7,7 @@ rate is known.
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +25,11 @@ HAND_SOURCE = "hand.beancount"
 #: SQL expression: the place of an event's rule in the journal's order of a day.
 _PLACES = " ".join(f"WHEN {quoted(rule.name)} THEN {place}" for place, rule in enumerate(RULES))
 RULE_ORDER = f"CASE event.rule {_PLACES} END"
+
+
+def without_addresses(text: str | None) -> str | None:
+    """A memo or note of an event with its e-mail addresses taken out, as in the journal."""
+    return None if text is None else re.sub(r"[^ ]+@[^ ]+", "(e-mail)", text)
 
 
 def event_title(rule: str) -> str:
@@ -193,8 +199,8 @@ def _list_events(
         postings.setdefault(event_no, []).append(StoryPosting(account, amount, currency, value))
     return tuple(
         StoryEvent(
-            day, event_title(rule), source or HAND_SOURCE, event_id, matched_by, bool(flagged), note, memo, payout,
-            in_bank_on, tuple(postings.get(event_no, ())),
+            day, event_title(rule), source or HAND_SOURCE, event_id, matched_by, bool(flagged),
+            without_addresses(note), without_addresses(memo), payout, in_bank_on, tuple(postings.get(event_no, ())),
         )
         for event_no, day, rule, source, event_id, matched_by, flagged, note, memo, payout, in_bank_on in rows
     )  # fmt: skip

@@ -16,7 +16,7 @@ import duckdb
 from ledger_tools.calendar import Period
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
-from ledger_tools.reports.order_story import HAND_SOURCE, RULE_ORDER, event_title
+from ledger_tools.reports.order_story import HAND_SOURCE, RULE_ORDER, event_title, without_addresses
 from ledger_tools.reports.valued import base_currency
 
 #: Names that are listed where a part of a name fits several, or none.
@@ -141,8 +141,8 @@ def report_register(connection: duckdb.DuckDBPyConnection, account: str, period:
     values = {"account": account, "first": period.first, "last": period.last}
     for day, rule, memo, source, event_id, order_id, amount, currency in connection.execute(_ROWS, values).fetchall():
         running[currency] = running.get(currency, 0) + amount
-        title, place = event_title(rule), source or HAND_SOURCE
-        rows.append(RegisterRow(day, title, memo, place, event_id, order_id, amount, currency, running[currency]))
+        about = (day, event_title(rule), without_addresses(memo), source or HAND_SOURCE, event_id, order_id)
+        rows.append(RegisterRow(*about, amount, currency, running[currency]))
     balances = tuple(
         CurrencyBalance(currency, int(opening.get(currency, 0)), running[currency]) for currency in sorted(running)
     )

@@ -35,7 +35,7 @@ def test_printed_amounts_read_back(read, amounts):
 @settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.text(alphabet="0123456789.,-+eE_ ()$x\u00a0'", min_size=1, max_size=8).filter(str.strip))
 def test_plain_numbers_read_and_nothing_else_is_guessed(read, text):
-    """Where the strict parser reads a number the importer reads the same one; what it reads beyond is only dressed up."""
+    """Where the strict parser reads a number the importer reads the same; what it reads beyond is only dressed up."""
     try:
         expected = parse_amount(text, "USD")
     except LedgerError:

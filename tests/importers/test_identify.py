@@ -42,7 +42,7 @@ def test_the_one_source_that_claims_a_file(tmp_path, content, sources, expected)
         ("Date,Sum\n", [source("a", mapped=True), source("b", mapped=True)], "2 sources claim this file: a, b"),
         ("at,amount\n", [source("a"), source("b")], "2 sources claim this file: a, b"),
         ("x,y\n", [source("a")], "no source claims this file with the columns x, y"),
-        (MT940, [source("a"), source("b", currency="EUR", account_id="other")], "no bank source has the account DE 42 in EUR"),
+        (MT940, [source("b", currency="EUR", account_id="no")], "no bank source has the account DE 42 in EUR"),
         (MT940, [source("a", currency="EUR"), source("b", currency="EUR")], "2 sources claim this file: a, b"),
     ],
 )  # fmt: skip

@@ -7,8 +7,6 @@ around a cell are dropped and a line break inside one is a blank.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import duckdb
 import pytest
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import duckdb
 
-from ledger_tools.build import Export, Inputs, build_database
-from ledger_tools.hand import HandFile, read_hand_file
+from ledger_tools.build import Export, build_database, read_inputs
+from ledger_tools.folder import BooksFolder
 from ledger_tools.settings import parse_settings
 
 SETTINGS = """
@@ -120,36 +120,27 @@ HAND = """
 """
 
 
+def write_books_folder(folder: Path, settings: str = SETTINGS, hand: str = HAND, **exports: str) -> None:
+    """Write a books folder as `init` and `import` leave it, not built yet; exports are replaced by kind."""
+    texts = {"orders": ORDERS, "processor": PROCESSOR, "wallet": WALLET, "bank": BANK, **exports}
+    for source in parse_settings(settings).source:
+        place = folder / "exports" / source.name
+        place.mkdir(parents=True)
+        (place / "all.csv").write_text(texts[source.kind], encoding="utf-8")
+    for name in ("mappings", "journal"):
+        (folder / name).mkdir()
+    (folder / "shop.toml").write_text(settings, encoding="utf-8")
+    (folder / "hand.beancount").write_text(hand, encoding="utf-8")
+
+
 def build_small_books(
     folder: Path, settings: str = SETTINGS, hand: str = HAND, **exports: str
 ) -> duckdb.DuckDBPyConnection:
-    """The database of the small shop, open; exports can be replaced by name: orders, processor, wallet, bank."""
-    texts = {"orders": ORDERS, "processor": PROCESSOR, "wallet": WALLET, "bank": BANK, **exports}
-    shop = parse_settings(settings)
-    archived = []
-    for source in shop.source:
-        file = folder / f"{source.name}.csv"
-        file.write_text(texts[source.kind], encoding="utf-8")
-        archived.append(Export(source.name, file.name, file))
-    entries = HandFile((), frozenset())
-    if hand:
-        written = folder / "hand.beancount"
-        written.write_text(hand, encoding="utf-8")
-        entries = read_hand_file([written], shop.currency)
+    """The database of the small shop, open; exports can be replaced by kind: orders, processor, wallet, bank."""
+    books = BooksFolder(folder / "books")
+    write_books_folder(books.root, settings, hand, **exports)
+    archived = [Export(source, file.name, file) for source, file in books.export_files()]
     scratch = folder / "scratch"
     scratch.mkdir()
-    database, _ = build_database(folder / "books.duckdb", scratch, Inputs(shop, {}, entries), archived, lambda _: None)
+    database, _ = build_database(folder / "books.duckdb", scratch, read_inputs(books), archived, lambda _: None)
     return database
-
-
-def write_books_folder(folder: Path) -> None:
-    """Write the small shop's books folder as `init` and `import` leave it, not built yet."""
-    exports = {"shop": ORDERS, "card-processor": PROCESSOR, "fulfilment-wallet": WALLET, "checking": BANK}
-    for source, text in exports.items():
-        place = folder / "exports" / source
-        place.mkdir(parents=True)
-        (place / "all.csv").write_text(text, encoding="utf-8")
-    for name in ("mappings", "journal"):
-        (folder / name).mkdir()
-    (folder / "shop.toml").write_text(SETTINGS, encoding="utf-8")
-    (folder / "hand.beancount").write_text(HAND, encoding="utf-8")

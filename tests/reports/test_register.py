@@ -1,9 +1,11 @@
 """The register of one account."""
 
 import datetime
+from pathlib import Path
 
 import duckdb
 import pytest
+import small_books
 
 from ledger_tools.calendar import ALL_TIME, Period, parse_month
 from ledger_tools.errors import LedgerError
@@ -74,6 +76,14 @@ def test_hand_entry(books: duckdb.DuckDBPyConnection) -> None:
         *(row.title, row.memo, row.source, row.event_id),
         row.balance,
     )
+
+
+def test_no_addresses(tmp_path: Path) -> None:
+    """An e-mail address in the bank's words does not get into a report."""
+    bank = "at,amount,currency,memo\n2031-04-30,-12.00,USD,ACCOUNT FEE jo@example.org\n"
+    with small_books.build_small_books(tmp_path, bank=bank, hand="") as books:
+        rows = report_register(books, "Expenses:BankFees", ALL_TIME).rows
+    assert ["ACCOUNT FEE (e-mail)"] == [row.memo for row in rows]
 
 
 def test_closing_is_the_trial_balance(books: duckdb.DuckDBPyConnection) -> None:

@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 from ledger_tools.calendar import Period, parse_date, parse_month, parse_quarter, parse_year
 from ledger_tools.cli import group
 from ledger_tools.cli.periods import period_name
+from ledger_tools.reports.order_flags import FLAG_NAMES
 
 REPORTS = [
     ["orders"],
@@ -117,6 +118,12 @@ def test_wrong_command_line(words: list[str], message: str, books_folder: Path) 
     assert 2 == result.exit_code
     assert message in " ".join(result.stderr.split())
     assert "" == result.stdout
+
+
+def test_flags_in_the_help(books_folder: Path) -> None:
+    """The help of `orders` names every flag."""
+    told = run(books_folder, "orders", "--help").stdout
+    assert [] == [flag for flag in FLAG_NAMES if flag not in told]
 
 
 def test_unknown_names(books_folder: Path) -> None:

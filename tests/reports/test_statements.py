@@ -154,6 +154,14 @@ def test_earnings_at_the_turn_of_the_year(books: duckdb.DuckDBPyConnection) -> N
     assert {"Equity:OpeningBalances": 100000, "Equity:RetainedEarnings": -4000} == new_year
 
 
+def test_new_years_day(tmp_path: Path) -> None:
+    """What is posted on New Year's Day belongs to the new year's earnings."""
+    hand = small_books.HAND.replace('2030-12-31 * "Cards', '2031-01-01 * "Cards')
+    with small_books.build_small_books(tmp_path, hand=hand) as books:
+        equity = {row.account: row.amount for row in report_balance_sheet(books, datetime.date(2031, 1, 1)).equity}
+    assert {"Equity:OpeningBalances": 100000, "Equity:CurrentEarnings": -4000} == equity
+
+
 def test_foreign_balance(books: duckdb.DuckDBPyConnection) -> None:
     """A foreign amount that an account holds stands beside its value: 50.00 CAD are worth 36.50 USD."""
     with books.cursor() as cursor:

@@ -1,0 +1,66 @@
+"""`settle`: record a decision about an open item."""
+
+from __future__ import annotations
+
+import getpass
+
+import click
+
+from ledger_tools.cli import Context
+
+
+@click.command("settle")
+@click.argument("item", metavar="ITEM")
+@click.option("--match", "match", metavar="EVENT", help="It belongs to this record: the id of an event or order.")
+@click.option("--account", metavar="ACCOUNT", help="Move what is open to this account.")
+@click.option("--accept", is_flag=True, help="Leave it as it is; it leaves the list and stays in the record.")
+@click.option("--withdraw", is_flag=True, help="Take an earlier decision back.")
+@click.option("--reason", help="Why, in your words.")
+@click.option("--by", help="Who decides; else your login name.")
+@click.pass_obj
+def command(
+    context: Context, item: str, match: str | None, account: str | None, accept: bool, withdraw: bool, reason: str | None,
+    by: str | None,
+) -> None:  # fmt: skip
+    """Settle ITEM of the list of open items, by its id.
+
+    The decision is kept in decisions.toml with who and when, and is part of the books from then on.
+
+    \b
+    Example:
+      ledger-tools settle 3fa9c1d2 --account Expenses:BankFees --reason "card fee of the bank"
+      ledger-tools settle 81aa07be --match PO-1031 --reason "the bank cut the reference off"
+      ledger-tools settle 5d0c44ef --accept --reason "replacement sent from our own stock"
+    """
+    import datetime
+
+    from ledger_tools.archive import open_books, recording
+    from ledger_tools.decisions import add_decision, withdraw_decision
+    from ledger_tools.settlement import Verdict, decide, find_item, stale_decisions
+
+    if [match is not None, account is not None, accept, withdraw].count(True) != 1:
+        raise click.UsageError("give exactly one of --match, --account, --accept and --withdraw")
+    if not withdraw and not (reason or "").strip():
+        raise click.UsageError("give a reason: --reason TEXT")
+    folder = context.folder()
+    if withdraw:
+        with recording(folder):
+            withdraw_decision(folder.decisions, item)
+        told = f"The decision about {item} is taken back."
+    else:
+        with open_books(folder, context.progress) as connection:
+            found = find_item(connection, item)
+            decision = decide(
+                connection, found, Verdict(match, account, accept), (reason or "").strip(), by or getpass.getuser(), datetime.date.today()
+            )
+        with recording(folder):
+            add_decision(folder.decisions, decision)
+        told = f"Settled: {found.kind} {found.id}, {decision.action}."
+    with open_books(folder, context.progress) as connection:
+        stale = stale_decisions(connection)
+    context.end_progress()
+    click.echo(told, err=True)
+    for problem in stale:
+        click.echo(str(problem), err=True)
+    if stale:
+        click.get_current_context().exit(1)

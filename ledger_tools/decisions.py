@@ -1,0 +1,184 @@
+"""What a person decided about open items: `decisions.toml`, an input of the books like the exports.
+
+Each decision says what it is about (the open item as it was), what was decided, why, by whom and when. `match` ties two
+records together, `account` moves the item's balance to an account, `accept` takes the item off the list and changes
+nothing else. The file is a person's: comments in it are kept, and what is wrong with it is reported with its place.
+"""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from pathlib import Path
+from typing import Literal
+
+import duckdb
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from ledger_tools.accounts import ACCOUNT_PATTERN
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.money import parse_amount
+from ledger_tools.settings import Day
+
+DECISIONS_FILE = "decisions.toml"
+SOURCE_NAME = "decisions"
+
+
+class Decision(BaseModel):
+    """One decision about one open item.
+
+    Attributes:
+        item: id of the open item.
+        kind: its kind.
+        action: what was decided.
+        reason: why, in the person's words.
+        by: who decided.
+        decided_on: the day of the decision.
+        item_date: the item's date; an entry of the decision has it.
+        source, event_id, order_id: the record that the item is about.
+        match_source, match_id: the record that it belongs to (`match`); `match_source` is empty for an order id.
+        account, balance_account: where the balance goes to and comes from (`account`).
+        amount: the balance moved, debit positive, as decimal text.
+        currency: of the amount.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    item: str = Field(pattern=r"^[0-9a-f]{8}$")
+    kind: str
+    action: Literal["match", "account", "accept"]
+    reason: str = Field(min_length=1)
+    by: str = Field(min_length=1)
+    decided_on: Day
+    item_date: Day
+    source: str | None = None
+    event_id: str | None = None
+    order_id: str | None = None
+    match_source: str | None = None
+    match_id: str | None = None
+    account: str | None = None
+    balance_account: str | None = None
+    amount: str | None = None
+    currency: str | None = None
+
+    @field_validator("account", "balance_account")
+    @classmethod
+    def _check_account(cls, name: str | None) -> str | None:
+        if name is not None and not ACCOUNT_PATTERN.match(name):
+            raise ValueError(f"{name!r} is not an account name such as Expenses:BankFees")
+        return name
+
+    @model_validator(mode="after")
+    def _check_whole(self) -> Decision:
+        needed = {
+            "match": ("match_id",),
+            "account": ("account", "balance_account", "amount", "currency"),
+            "accept": (),
+        }[self.action]
+        missing = [name for name in needed if getattr(self, name) is None]
+        if missing:
+            raise ValueError(f"the action {self.action} needs {', '.join(missing)}")
+        if self.amount is not None and self.currency is not None:
+            try:
+                parse_amount(self.amount, self.currency)
+            except LedgerError as trouble:
+                raise ValueError(str(trouble)) from None
+        return self
+
+
+def read_decisions(file: Path) -> tuple[Decision, ...]:
+    """Decisions of a books folder, in the file's order; none where there is no file.
+
+    Raises:
+        LedgerError: everything that is wrong with the file.
+    """
+    if not file.is_file():
+        return ()
+    try:
+        raw = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as trouble:
+        raise LedgerError(Problem(file.name, f"is not valid TOML: {trouble}", "mend the line that it names")) from None
+    problems = [Problem(f"{file.name}, {key}", "is not known", "take it out") for key in raw if key != "decision"]
+    tables = raw.get("decision", [])
+    decisions: list[Decision] = []
+    for place, table in enumerate(tables if isinstance(tables, list) else [tables], start=1):
+        try:
+            decisions.append(Decision.model_validate(table))
+        except ValidationError as trouble:
+            for error in trouble.errors():
+                key = ".".join(str(part) for part in error["loc"])
+                where = f"{file.name}, decision {place}" + (f", {key}" if key else "")
+                problems.append(Problem(where, error["msg"].removeprefix("Value error, ")))
+    items = [decision.item for decision in decisions]
+    problems += [
+        Problem(f"{file.name}, item {item}", "is decided twice", "keep one of the two decisions")
+        for item in sorted({item for item in items if items.count(item) > 1})
+    ]
+    if problems:
+        raise LedgerError(problems)
+    return tuple(decisions)
+
+
+def add_decision(file: Path, decision: Decision) -> None:
+    """Append a decision; all else in the file stays as it is.
+
+    Raises:
+        LedgerError: the item is decided already, or the file is wrong.
+    """
+    import tomlkit
+
+    if any(known.item == decision.item for known in read_decisions(file)):
+        raise LedgerError(
+            Problem(f"item {decision.item}", "is decided already", f"withdraw it first: ledger-tools settle {decision.item} --withdraw")
+        )
+    text = file.read_text(encoding="utf-8") if file.is_file() else "# What was decided about open items: who, when, why.\n"
+    document = tomlkit.parse(text)
+    table = tomlkit.table()
+    for name, value in decision.model_dump(exclude_none=True).items():
+        table.add(name, value)
+    table.add(tomlkit.nl())
+    if "decision" not in document:
+        document.add("decision", tomlkit.aot())
+    document["decision"].append(table)  # type: ignore[union-attr]
+    _replace(file, tomlkit.dumps(document))
+
+
+def withdraw_decision(file: Path, item: str) -> None:
+    """Take a decision back; all else in the file stays as it is.
+
+    Raises:
+        LedgerError: the item is not decided, or the file is wrong.
+    """
+    import tomlkit
+
+    if all(known.item != item for known in read_decisions(file)):
+        raise LedgerError(Problem(f"item {item}", "is not decided", "see decisions.toml"))
+    document = tomlkit.parse(file.read_text(encoding="utf-8"))
+    tables = document["decision"]
+    place = next(place for place, table in enumerate(tables) if table["item"] == item)  # type: ignore[arg-type, index, union-attr]
+    del tables[place]  # type: ignore[union-attr]
+    if not len(tables):  # type: ignore[arg-type]
+        del document["decision"]
+    _replace(file, tomlkit.dumps(document))
+
+
+def _replace(file: Path, text: str) -> None:
+    draft = file.with_suffix(".draft")
+    draft.write_text(text, encoding="utf-8")
+    os.replace(draft, file)
+
+
+def list_decisions(connection: duckdb.DuckDBPyConnection, decisions: tuple[Decision, ...]) -> None:
+    """Fill `decision`: what matching, posting and the list of open items take from the decisions."""
+    for decision in decisions:
+        amount = None
+        if decision.amount is not None and decision.currency is not None:
+            amount = parse_amount(decision.amount, decision.currency)
+        connection.execute(
+            "INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            [
+                decision.item, decision.kind, decision.action, decision.reason, decision.by, decision.item_date,
+                decision.source, decision.event_id, decision.order_id, decision.match_source, decision.match_id,
+                decision.account, decision.balance_account, amount, decision.currency,
+            ],
+        )  # fmt: skip

@@ -1,0 +1,63 @@
+"""Fills README.md with what the program prints: run `python tests/house/readme_outputs.py` after a change.
+
+A comment `<!-- output: COMMAND | head N -->` is followed by a block that holds the first (or with tail the last) N lines
+that the command prints on the committed demo books; `<!-- postings -->` by the table of posting rules. The house tests
+fail while the file and the program differ.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+_OUTPUT = re.compile(r"<!-- output: (.+?)(?: \| (head|tail) (\d+))? -->\n```text\n.*?```\n", re.DOTALL)
+_POSTINGS = re.compile(r"<!-- postings -->\n(?:\|.*\n)*")
+
+
+def output_of(command: str, books: Path) -> list[str]:
+    """Lines that a command prints to stdout on the demo books, 80 columns wide."""
+    words = [sys.executable, "-m", "ledger_tools", "--books", str(books), *shlex.split(command)]
+    done = subprocess.run(
+        words, capture_output=True, text=True, check=False, cwd=ROOT,
+        env={"PATH": "/usr/bin:/bin", "COLUMNS": "80", "NO_COLOR": "1", "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8", "LC_ALL": "C.UTF-8"},
+    )  # fmt: skip
+    assert done.returncode in (0, 1), done.stderr
+    return [line.rstrip() for line in done.stdout.splitlines()]
+
+
+def filled(text: str, books: Path) -> str:
+    """README's text with every block as the program prints it now."""
+    from ledger_tools.posting.documentation import posting_table
+
+    def block(found: re.Match[str]) -> str:
+        command, end, count = found[1], found[2], found[3]
+        lines = output_of(command, books)
+        if end == "head":
+            lines = lines[: int(count)]
+        elif end == "tail":
+            lines = lines[-int(count) :]
+        cut = f" | {end} {count}" if end else ""
+        return f"<!-- output: {command}{cut} -->\n```text\n" + "".join(f"{line}\n" for line in lines) + "```\n"
+
+    return _POSTINGS.sub(lambda found: "<!-- postings -->\n" + posting_table(), _OUTPUT.sub(block, text))
+
+
+def main() -> None:
+    """Write README.md anew."""
+    with tempfile.TemporaryDirectory() as folder:
+        books = Path(folder) / "books"
+        shutil.copytree(ROOT / "books", books, ignore=shutil.ignore_patterns(".cache"))
+        readme = ROOT / "README.md"
+        readme.write_text(filled(readme.read_text(encoding="utf-8"), books), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

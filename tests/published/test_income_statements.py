@@ -1,0 +1,95 @@
+"""From gross receipts to gross profit and net income.
+
+Sources, each READ:
+- OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 6.6 (multi-step income statement, year ended
+  2018-12-31), https://openstax.org/details/books/principles-financial-accounting
+  (commit 2165bf6454c0279c1284e19ac7febc101f7956ad, module m67866)
+- IRS Publication 334, Tax Guide for Small Business, chapter 7, illustration of gross profit (editions 2001, 2019, 2022),
+  https://www.unclefed.com/IRS-Forms/2001/HTML/p33407in.html
+
+The entries go through `hand.beancount`; account names are our own. The book's statement has several steps and puts
+interest below the operating income; ours has one step and counts interest received as revenue. So the operating lines
+are dated a day before the others, and the statement up to that day is the book's operating part.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from decimal import ROUND_HALF_UP, Decimal
+
+from shop_books import ShopBooks, decimals, hand_entries
+
+from ledger_tools.calendar import Period
+from ledger_tools.reports.statements import report_income
+
+CASH = "Assets:Cash"
+OPERATING = (
+    (CASH, "54450"),
+    ("Income:Sales:Goods", "-300000"),
+    ("Income:Discounts", "2000"),
+    ("Income:Returns", "4500"),
+    ("Expenses:COGS:Goods", "180000"),
+    ("Expenses:Advertising", "6250"),
+    ("Expenses:SalesSalaries", "40000"),
+    ("Expenses:Depreciation", "4700"),
+    ("Expenses:OfficeSupplies", "1200"),
+    ("Expenses:Insurance", "6900"),
+)
+OTHER = ((CASH, "-2750"), ("Income:Interest", "-5650"), ("Expenses:Interest", "8400"))
+
+
+def test_multi_step_income_statement(new_shop: Callable[..., ShopBooks]) -> None:
+    """Net sales, gross margin and its ratio, selling and general costs, operating and net income are the published ones."""
+    books = new_shop(hand=hand_entries([("2018-12-30", OPERATING), ("2018-12-31", OTHER)]))
+    operating = Period(datetime.date(2018, 1, 1), datetime.date(2018, 12, 30))
+    year = Period(datetime.date(2018, 1, 1), datetime.date(2018, 12, 31))
+    found = books.income(operating)
+    expected = {
+        "revenue": "293500",
+        "cost_of_goods_sold": "180000",
+        "gross_profit": "113500",
+        "expenses": "59050",  # 46,250 selling and 12,800 general and administrative
+        "net_income": "54450",  # the book's income from operations
+    }
+    assert decimals(expected) == found
+    assert Decimal("0.39") == (found["gross_profit"] / found["revenue"]).quantize(Decimal("0.01"), ROUND_HALF_UP)
+    rows = {row.account: Decimal(row.amount) / 100 for row in report_income(books.connection, year).rows}
+    assert Decimal("46250") == rows["Expenses:Advertising"] + rows["Expenses:SalesSalaries"]
+    general = ("Expenses:Depreciation", "Expenses:OfficeSupplies", "Expenses:Insurance")
+    assert Decimal("12800") == sum(rows[name] for name in general)
+    assert Decimal("51700") == books.income(year)["net_income"]
+
+
+def test_contra_revenue_is_negative_within_revenue(new_shop: Callable[..., ShopBooks]) -> None:
+    """Discounts and returns stand among the revenue as what they take from it."""
+    books = new_shop(hand=hand_entries([("2018-12-30", OPERATING)]))
+    rows = {row.account: (row.section, row.amount) for row in report_income(books.connection).rows}
+    assert ("revenue", 300000_00) == rows["Income:Sales:Goods"]
+    assert ("revenue", -2000_00) == rows["Income:Discounts"]
+    assert ("revenue", -4500_00) == rows["Income:Returns"]
+
+
+def test_gross_profit_with_goods_taken_by_the_owner(new_shop: Callable[..., ShopBooks]) -> None:
+    """Net receipts, cost of goods sold and gross profit are the published ones; what the owner took is a draw."""
+    goods, stock = "Expenses:COGS:Goods", "Assets:Stock"
+    entries = [
+        ("2018-12-31", ((stock, "37845"), ("Equity:OpeningBalances", "-37845"))),
+        ("2019-06-01", ((CASH, "400000"), ("Income:Sales:Goods", "-400000"))),
+        ("2019-06-02", (("Income:Returns", "14940"), (CASH, "-14940"))),
+        ("2019-12-31", ((goods, "37845"), (stock, "-37845"))),
+        ("2019-06-03", ((goods, "285900"), (CASH, "-285900"))),
+        ("2019-06-04", (("Equity:OwnerDraws", "2650"), (goods, "-2650"))),
+        ("2019-12-31", ((stock, "32955"), (goods, "-32955"))),
+    ]
+    books = new_shop(hand=hand_entries(entries))
+    year = Period(datetime.date(2019, 1, 1), datetime.date(2019, 12, 31))
+    found = books.income(year)
+    expected = {"revenue": "385060", "cost_of_goods_sold": "288140", "gross_profit": "96920"}
+    assert decimals(expected) == {name: found[name] for name in expected}
+    before_closing = Period(year.first, datetime.date(2019, 12, 30))
+    assert Decimal("283250") == books.income(before_closing)["cost_of_goods_sold"]  # net purchases
+    balances = books.balances()
+    assert decimals({stock: "32955", "Equity:OwnerDraws": "2650"}) == {
+        name: balances[name] for name in (stock, "Equity:OwnerDraws")
+    }
