@@ -74,7 +74,9 @@ def digits(currency: str, usual: str) -> str:
     return f"CASE WHEN {currency} = {quote_text(usual)} THEN {minor_digits(usual)} {cases} ELSE 2 END"
 
 
-def amount(cell: str, shape: FileShape, decimals: str, usual: int, currency: str, sign: str | None) -> str:
+def amount(
+    cell: str, shape: FileShape, decimals: str, usual: int, currency: str, sign: str | None, *, careful: bool
+) -> str:
     """Minor units of an amount.
 
     Args:
@@ -82,6 +84,7 @@ def amount(cell: str, shape: FileShape, decimals: str, usual: int, currency: str
         usual: the number of decimals for which the cheap way is built.
         currency: SQL expression of the row's currency, for a code that stands beside the amount.
         sign: "flip", "absolute" or None.
+        careful: understand every dress of an amount; else all but the plain one is unreadable.
     """
     if shape.amounts_in == "minor":
         decimals, usual = "0", 0
@@ -93,18 +96,23 @@ def amount(cell: str, shape: FileShape, decimals: str, usual: int, currency: str
     usual_shape = f"{number}::VARCHAR = {plain}"
     if decimals != str(usual):
         usual_shape = f"{decimals} = {usual} AND {usual_shape}"
-    careful = _careful_amount(cell, shape, decimals, currency)
+    if not careful:
+        return (
+            f"CASE WHEN {usual_shape} THEN {_signed(units, sign)} WHEN {cell} IS NULL OR {cell} = '' THEN NULL "
+            f"ELSE {UNREADABLE_NUMBER} END"
+        )
+    dressed = _careful_amount(cell, shape, decimals, currency)
     blank = f"regexp_full_match({cell}, {quote_text(_BLANKS + '*')})"
     return (
         f"CASE WHEN {usual_shape} THEN {_signed(units, sign)} WHEN {cell} IS NULL OR {blank} THEN NULL "
-        f"ELSE coalesce({_signed(careful, sign)}, {UNREADABLE_NUMBER}) END"
+        f"ELSE coalesce({_signed(dressed, sign)}, {UNREADABLE_NUMBER}) END"
     )
 
 
-def whole_number(cell: str, shape: FileShape, sign: str | None) -> str:
+def whole_number(cell: str, shape: FileShape, sign: str | None, *, careful: bool) -> str:
     """A count; decimals are accepted where they are zeros."""
     minor_units = FileShape(decimal_mark=shape.decimal_mark, thousands_mark=shape.thousands_mark, amounts_in="minor")
-    return amount(cell, minor_units, "0", 0, "''", sign)
+    return amount(cell, minor_units, "0", 0, "''", sign, careful=careful)
 
 
 def _signed(value: str, sign: str | None) -> str:
@@ -161,27 +169,39 @@ def macro_statements() -> Iterable[str]:
             END)[1]"""
 
 
-def moment(cell: str, shape: FileShape, shop_zone: str) -> str:
+def moment(cell: str, shape: FileShape, shop_zone: str, *, careful: bool) -> str:
     """Local time of the shop; a date alone is that day's midnight, whatever the file's zone.
 
     Each cast is mentioned once: DuckDB computes what it finds twice in a statement for all rows, needed or not. The
     length is asked before a pattern, which costs many times more.
+
+    Args:
+        careful: understand every way of writing; else what is not in the usual ones is unreadable.
     """
     zone = quote_text(shop_zone)
     stamp, zoned = f"TRY_CAST({cell} AS TIMESTAMP)", f"timezone({zone}, TRY_CAST({cell} AS TIMESTAMPTZ))"
     date_test = f"(strlen({cell}) = 10 AND {cell} LIKE '____-__-__')"
-    local_test = f"(strlen({cell}) = 19 AND {cell} LIKE '____-__-_____:__:__')"
+    local_test = (
+        f"((strlen({cell}) = 19 AND {cell} LIKE '____-__-_____:__:__') OR (strlen({cell}) = 16 AND {cell} LIKE '____-__-_____:__'))"
+    )
+    also_time = f" OR {_matches(cell, _ISO_TIME)}" if careful else ""
     if shape.zone and shape.zone != shop_zone:
         elsewhere = f"timezone({zone}, timezone({quote_text(shape.zone)}, TRY_CAST(trim({cell}) AS TIMESTAMP)))"
-        cases = [f"WHEN {date_test} THEN {stamp}", f"WHEN {local_test} OR {_matches(cell, _ISO_TIME)} THEN {elsewhere}"]
+        cases = [f"WHEN {date_test} THEN {stamp}", f"WHEN {local_test}{also_time} THEN {elsewhere}"]
     else:
         cases = [f"WHEN {date_test} OR {local_test} THEN {stamp}"]
     zoned_test = (
         f"(strlen({cell}) = 20 AND {cell} LIKE '____-__-_____:__:__Z') "
         f"OR (strlen({cell}) = 25 AND {cell} LIKE '____-__-_____:__:_____:__') "
     )
-    cases.append(f"WHEN {zoned_test} OR {_matches(cell, _ISO_TIME + ' ?' + _OFFSET)} THEN {zoned}")
+    also_zoned = f"OR {_matches(cell, _ISO_TIME + ' ?' + _OFFSET)}" if careful else ""
+    cases.append(f"WHEN {zoned_test} {also_zoned} THEN {zoned}")
     cases += [f"WHEN {test} THEN {value}" for test, value in _formatted(cell, shape, shop_zone)]
+    if not careful:
+        return (
+            f"coalesce(CASE {' '.join(cases)} END, CASE WHEN {cell} IS NOT NULL AND {cell} <> '' "
+            f"THEN {UNREADABLE_MOMENT} END)"
+        )
     cases.append(f"WHEN {_matches(cell, f'{_ISO_DATE}|{_ISO_TIME}')} THEN TRY_CAST(ltrim(rtrim({cell})) AS TIMESTAMP)")
     blank = f"regexp_full_match({cell}, {quote_text(_BLANKS + '*')})"
     unreadable = f"CASE WHEN {cell} IS NOT NULL AND NOT {blank} THEN {UNREADABLE_MOMENT} END"

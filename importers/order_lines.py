@@ -11,11 +11,32 @@ from dataclasses import replace
 import duckdb
 
 from importers.diagnosis import cell_texts, column_label
-from importers.text_tables import PROBLEMS_LISTED, quote_name
-from importers.typed import Typing
+from importers.text_tables import PROBLEMS_LISTED, quote_name, quote_text
+from importers.typed import CURRENCY_GIVEN, Typing
 from ledger_tools.errors import Problem
+from ledger_tools.money import currencies_by_digits
 
 ORDER_TEXTS = "importers_order_texts"
+
+
+def currencies_decide_digits(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: str) -> bool:
+    """Whether a currency that some lines state has other digits than the one that the blank lines were read with."""
+    rows = connection.execute(f"SELECT DISTINCT currency FROM {quote_name(stage)} WHERE {CURRENCY_GIVEN}").fetchall()
+    digits = currencies_by_digits()
+    usual = digits[typing.currency]
+    return any(digits.get(str(code), usual) != usual for (code,) in rows)
+
+
+def forget_assumed_currencies(connection: duckdb.DuckDBPyConnection, stage: str) -> None:
+    """Blank the currency of lines that state none, so that their order's own is carried to them."""
+    connection.execute(f"UPDATE {quote_name(stage)} SET currency = NULL WHERE NOT {CURRENCY_GIVEN}")
+
+
+def assume_currencies(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: str) -> None:
+    """Give orders that state no currency at all the source's."""
+    connection.execute(
+        f"UPDATE {quote_name(stage)} SET currency = {quote_text(typing.currency)} WHERE currency IS NULL"
+    )
 
 
 def complete_currencies(connection: duckdb.DuckDBPyConnection, typing: Typing) -> Typing:
@@ -70,12 +91,23 @@ def fill_orders(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: st
         f"CREATE OR REPLACE TEMP TABLE {whole} AS SELECT order_id, {sides} FROM {table} "
         f"WHERE order_id IN ({uneven}) GROUP BY order_id"
     )
+    differing = ", ".join(
+        f"count(*) FILTER ({quote_name(name)} <> {quote_name('other ' + name)})" for name in shared
+    )
+    counts = connection.execute(f"SELECT {differing} FROM {whole}").fetchall()[0]
     problems = []
-    for name in shared:
-        problems += _contradictions(connection, typing, stage, name)
+    for name, count in zip(shared, counts, strict=True):
+        if count:
+            problems += _contradictions(connection, typing, stage, name)
     if not problems:
-        values = ", ".join(f"{quote_name(name)} = {whole}.{quote_name(name)}" for name in shared)
-        connection.execute(f"UPDATE {table} SET {values} FROM {whole} WHERE {table}.order_id = {whole}.order_id")
+        values = ", ".join(f"coalesce(w.{quote_name(name)}, s.{quote_name(name)}) AS {quote_name(name)}" for name in shared)
+        filled = quote_name(stage + "_filled")
+        connection.execute(
+            f"CREATE TEMP TABLE {filled} AS SELECT s.* REPLACE ({values}) FROM {table} AS s "
+            f"LEFT JOIN {whole} AS w ON s.order_id = w.order_id"
+        )
+        connection.execute(f"DROP TABLE {table}")
+        connection.execute(f"ALTER TABLE {filled} RENAME TO {table}")
     connection.execute(f"DROP TABLE {whole}")
     return problems
 

@@ -20,7 +20,16 @@ from importers.identity import derive_ids, find_contradictions, id_field
 from importers.layout import SUPPLIED, Mapping, canonical_mapping
 from importers.mt940 import read_mt940
 from importers.ofx import read_ofx
-from importers.order_lines import ORDER_TEXTS, complete_currencies, default_quantities, derive_totals, fill_orders
+from importers.order_lines import (
+    ORDER_TEXTS,
+    assume_currencies,
+    complete_currencies,
+    currencies_decide_digits,
+    default_quantities,
+    derive_totals,
+    fill_orders,
+    forget_assumed_currencies,
+)
 from importers.spreadsheet import write_sheet
 from importers.statements import (
     StatementFile,
@@ -169,9 +178,12 @@ def _stage(connection: duckdb.DuckDBPyConnection, typing: Typing, table: str) ->
         if typing.mapping.kind == "orders" and typing.sources("currency"):
             blank = f"SELECT count(*) FROM {quote_name(table)} WHERE NOT {CURRENCY_GIVEN}"
             if _one(connection, blank):
-                typing = complete_currencies(connection, typing)
-                connection.execute(f"DROP TABLE {quote_name(table)}")
-                create_stage(connection, typing, table)
+                if currencies_decide_digits(connection, typing, table):
+                    typing = complete_currencies(connection, typing)
+                    connection.execute(f"DROP TABLE {quote_name(table)}")
+                    create_stage(connection, typing, table)
+                else:
+                    forget_assumed_currencies(connection, table)
     except (duckdb.InvalidInputException, duckdb.ConversionException, duckdb.IOException) as error:
         raise refuse(typing.table.explain(str(error)), typing.table.file) from error
     return typing
@@ -188,6 +200,7 @@ def _complete(connection: duckdb.DuckDBPyConnection, typing: Typing, table: str)
     if mapping.kind == "orders":
         if not makes_ids:
             problems += fill_orders(connection, typing, table)
+        assume_currencies(connection, typing, table)
         default_quantities(connection, table)
     if mapping.derive.get("net"):
         connection.execute(f"UPDATE {name} SET net = gross - coalesce(fee, 0)")

@@ -7,7 +7,7 @@ are marked, `diagnosis` reads the texts again to say what is wrong with them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import duckdb
 
@@ -33,12 +33,15 @@ class Typing:
     Attributes:
         currency: of rows that state none.
         shop_zone: IANA name of the zone that moments are converted to.
+        careful: understand every way of writing amounts and moments. Most files are plain, and a plain statement is
+            planned many times faster, so a file is typed plainly first and carefully only where a cell asks for it.
     """
 
     table: TextTable
     mapping: Mapping
     currency: str
     shop_zone: str
+    careful: bool = False
 
     @property
     def fields(self) -> tuple[Field, ...]:
@@ -77,10 +80,27 @@ def create_stage(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: s
     Raises:
         duckdb.Error: the file's rows have no common shape; `TextTable.explain` tells more.
     """
-    for statement in cells.macro_statements():
-        connection.execute(statement)
-    connection.execute(f"CREATE TEMP TABLE {quote_name(stage)} AS {stage_query(typing)}")
+    name = quote_name(stage)
+    connection.execute(f"CREATE TEMP TABLE {name} AS {stage_query(typing)}")
+    if _has_unreadable(connection, typing, stage):
+        for statement in cells.macro_statements():
+            connection.execute(statement)
+        connection.execute(f"DROP TABLE {name}")
+        connection.execute(f"CREATE TEMP TABLE {name} AS {stage_query(replace(typing, careful=True))}")
     connection.execute(f"UPDATE {quote_name(stage)} SET record = rowid + 1")
+
+
+def _has_unreadable(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: str) -> bool:
+    """Whether any amount, count or moment carries the mark of an unreadable cell."""
+    marks = {MONEY: cells.UNREADABLE_NUMBER, WHOLE: cells.UNREADABLE_NUMBER, MOMENT: cells.UNREADABLE_MOMENT}
+    tests = [
+        f"bool_or({quote_name(entry.name)} = {marks[entry.type]})"
+        for entry in typing.fields
+        if entry.type in marks and typing.is_given(entry.name)
+    ]
+    if not tests:
+        return False
+    return any(connection.execute(f"SELECT {', '.join(tests)} FROM {quote_name(stage)}").fetchall()[0])
 
 
 def stage_query(typing: Typing) -> str:
@@ -134,9 +154,9 @@ def _value(typing: Typing, entry: Field, usual: int) -> str:
     if entry.type == MONEY:
         return _money(typing, name, usual, sign)
     if entry.type == WHOLE:
-        return cells.whole_number(cell, shape, sign)
+        return cells.whole_number(cell, shape, sign, careful=typing.careful)
     if entry.type == MOMENT:
-        return cells.moment(cell, shape, typing.shop_zone)
+        return cells.moment(cell, shape, typing.shop_zone, careful=typing.careful)
     if entry.type in (CHOICE, FLAG):
         value = cells.word(cell, _meanings(typing, entry), _deciding_amount(typing, usual))
         return f"({value})::BOOLEAN" if entry.type == FLAG else value
@@ -154,7 +174,7 @@ def _money(typing: Typing, name: str, usual: int, sign: str | None) -> str:
         currency = f"coalesce({cells.code(typing.cell('charged_currency'))}, row_currency)"
     split = typing.mapping.split.get(name)
     if split is None:
-        return cells.amount(typing.cell(name), shape, decimals, usual, currency, sign)
+        return cells.amount(typing.cell(name), shape, decimals, usual, currency, sign, careful=typing.careful)
     return _split_money(typing, split, decimals, usual, currency)
 
 
@@ -164,8 +184,8 @@ def _split_money(typing: Typing, split: Split, decimals: str, usual: int, curren
     paid_in, paid_out = (typing.table.sql_name(column) for column in (split.paid_in, split.paid_out))
     assert paid_in is not None, "missing columns are refused before a file is typed"
     assert paid_out is not None, "missing columns are refused before a file is typed"
-    amount_in = cells.amount(paid_in, shape, decimals, usual, currency, None)
-    amount_out = cells.amount(paid_out, shape, decimals, usual, currency, "absolute")
+    amount_in = cells.amount(paid_in, shape, decimals, usual, currency, None, careful=typing.careful)
+    amount_out = cells.amount(paid_out, shape, decimals, usual, currency, "absolute", careful=typing.careful)
     bad = str(cells.UNREADABLE_NUMBER)
     return (
         f"CASE WHEN ({amount_in}) = {bad} OR ({amount_out}) = {bad} "

@@ -27,7 +27,7 @@ from ledger_tools.matching.bank_lines import match_bank_lines
 from ledger_tools.matching.by_reference import number_orders, resolve_references
 from ledger_tools.money import minor_digits, parse_amount
 from ledger_tools.posting.bank import list_bank_facts
-from ledger_tools.posting.compiler import list_parameters, post_events
+from ledger_tools.posting.compiler import list_events, list_parameters, post_lines
 from ledger_tools.posting.fulfilment import list_fulfilment_facts
 from ledger_tools.posting.payments import list_payment_facts
 from ledger_tools.posting.refunds import list_refund_facts
@@ -259,9 +259,10 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
     list_refund_facts(connection, _next_event_no(connection, *facts))
     _list_decision_facts(connection, _next_event_no(connection, *facts, "fact_gift_refund"))
     by_hand = [line.account for entry in inputs.hand.entries for line in entry.lines]
-    list_accounts(connection, settings, list_parameters(connection), by_hand)
+    rules = list_events(connection)
+    list_accounts(connection, settings, list_parameters(connection, rules), by_hand)
     create_link_table(connection)
-    post_events(connection, settings.currency)
+    post_lines(connection, rules, settings.currency)
     value_postings(connection, settings)
     post_hand_entries(connection, inputs.hand, _next_event_no(connection, *facts, "fact_gift_refund", "fact_decision"))
     currencies = connection.execute("SELECT DISTINCT currency FROM posting UNION SELECT ?", [settings.currency]).fetchall()

@@ -45,7 +45,7 @@ def add_rows(connection: duckdb.DuckDBPyConnection, kind: str, table: str, expor
     else:
         key = "order_id" if kind == "orders" else "event_id"
     connection.execute(
-        f"INSERT INTO raw_{kind} SELECT {export_no}, {source_no}, record, {names}, {key} FROM {table} ORDER BY record"
+        f"INSERT INTO raw_{kind} SELECT {export_no}, {source_no}, record, {names}, {key} FROM {table}"
     )
 
 

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
-from shop_books import ShopBooks, build_shop
+from shop_books import DemoBooks, ShopBooks, build_demo, build_shop
+
+from ledger_tools.demo import DEFAULT_ORDERS, DEFAULT_SEED
 
 settings.register_profile("ci", derandomize=True, deadline=None, max_examples=200, print_blob=True)
 settings.register_profile("dev", deadline=None, max_examples=50)
@@ -31,3 +33,11 @@ def new_shop(tmp_path: Path) -> Iterator[Callable[..., ShopBooks]]:
     yield build
     for books in built:
         books.connection.close()
+
+
+@pytest.fixture(scope="session")
+def demo_books(tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoBooks]:
+    """The built books of the default demo shop, for reading only; a test that changes files takes a copy."""
+    books = build_demo(tmp_path_factory.mktemp("demo-books"), DEFAULT_ORDERS, DEFAULT_SEED)
+    yield books
+    books.connection.close()

@@ -18,9 +18,10 @@ import duckdb
 
 from ledger_tools.archive import import_files, open_books
 from ledger_tools.calendar import ALL_TIME, Period
+from ledger_tools.demo import Truth, write_demo
 from ledger_tools.folder import BooksFolder
 from ledger_tools.money import format_amount
-from ledger_tools.new_books import settings_text, write_books
+from ledger_tools.new_books import complete_books, settings_text, write_books
 from ledger_tools.records import KINDS
 from ledger_tools.reports.order_profit import OrderProfit, report_orders
 from ledger_tools.reports.statements import report_balance_sheet, report_income, report_trial_balance
@@ -127,3 +128,17 @@ def hand_entries(entries: Sequence[tuple[str, Sequence[tuple[str, str]]]]) -> st
 def decimals(figures: Mapping[str, str]) -> dict[str, Decimal]:
     """Published figures as decimals."""
     return {name: Decimal(text) for name, text in figures.items()}
+
+
+@dataclass(frozen=True)
+class DemoBooks(ShopBooks):
+    """The demo shop's books, and what is true of them."""
+
+    truth: Truth
+
+
+def build_demo(root: Path, orders: int, seed: int) -> DemoBooks:
+    """Write a demo shop below `root`, build its books and open them."""
+    truth = write_demo(root / "books", orders=orders, seed=seed)
+    folder = complete_books(root / "books")
+    return DemoBooks(folder, open_books(folder, silent), truth)

@@ -25,6 +25,7 @@ COMMANDS = {
     "orders": "orders",
     "open-items": "open_items",
     "settle": "settle",
+    "reconcile": "reconcile",
     "trial-balance": "trial_balance",
     "income-statement": "income_statement",
     "balance-sheet": "balance_sheet",

@@ -11,6 +11,7 @@ SUMMARIES = {
     "orders": "What each order earned.",
     "open-items": "Everything that does not tie out.",
     "settle": "Record a decision about an open item.",
+    "reconcile": "Stated balances against the books.",
     "trial-balance": "Balance of every account.",
     "income-statement": "Revenue, costs and net income of a period.",
     "balance-sheet": "Assets, liabilities and equity on a day.",

@@ -6,7 +6,7 @@ That the lines of an event sum to zero is guarded in sum by `values` and entry b
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import duckdb
 
@@ -15,13 +15,25 @@ from ledger_tools.posting.rules import RULES, Line, Rule
 from ledger_tools.store import quoted
 
 
-def list_parameters(connection: duckdb.DuckDBPyConnection) -> dict[str, set[str]]:
-    """Every value that the parameter of each role takes in the facts."""
-    found: dict[str, set[str]] = {}
+def list_events(connection: duckdb.DuckDBPyConnection) -> tuple[Rule, ...]:
+    """Fill `event` from the facts tables; gives the rules that have any event, which are the only ones to go on with."""
+    used = []
     for rule in RULES:
+        added = connection.execute(
+            f"""INSERT INTO event SELECT event_no, {quoted(rule.name)}, source_no, event_id, posted_on, order_no, flagged,
+                note, memo FROM {rule.facts} WHERE {rule.when}"""
+        ).fetchone()
+        if added and added[0]:
+            used.append(rule)
+    return tuple(used)
+
+
+def list_parameters(connection: duckdb.DuckDBPyConnection, rules: Sequence[Rule]) -> dict[str, set[str]]:
+    """Every value that the parameter of each role takes in the facts of these rules."""
+    found: dict[str, set[str]] = {}
+    for rule in rules:
         for line in rule.lines:
             if line.parameter == "NULL":
-                found.setdefault(line.role, set()).add("")
                 continue
             facts = line.facts or rule.facts
             where = rule.when if line.facts is None else "true"
@@ -32,17 +44,13 @@ def list_parameters(connection: duckdb.DuckDBPyConnection) -> dict[str, set[str]
     return found
 
 
-def post_events(connection: duckdb.DuckDBPyConnection, base_currency: str) -> None:
-    """Fill `event` and `posting` from the facts tables; `account_use` must hold every role and parameter."""
+def post_lines(connection: duckdb.DuckDBPyConnection, rules: Sequence[Rule], base_currency: str) -> None:
+    """Fill `posting` by these rules; `account_use` must hold every role and parameter."""
     fixed = {
         str(role): int(number)
         for role, number in connection.execute("SELECT role, account_no FROM account_use WHERE parameter = ''").fetchall()
     }
-    for rule in RULES:
-        connection.execute(
-            f"""INSERT INTO event SELECT event_no, {quoted(rule.name)}, source_no, event_id, posted_on, order_no, flagged,
-                note, memo FROM {rule.facts} WHERE {rule.when}"""
-        )
+    for rule in rules:
         for place, line in enumerate(rule.lines, start=1):
             connection.execute(_line_sql(rule, line, place, fixed, base_currency))
 
