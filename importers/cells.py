@@ -182,7 +182,8 @@ def moment(cell: str, shape: FileShape, shop_zone: str, *, careful: bool) -> str
     stamp, zoned = f"TRY_CAST({cell} AS TIMESTAMP)", f"timezone({zone}, TRY_CAST({cell} AS TIMESTAMPTZ))"
     date_test = f"(strlen({cell}) = 10 AND {cell} LIKE '____-__-__')"
     local_test = (
-        f"((strlen({cell}) = 19 AND {cell} LIKE '____-__-_____:__:__') OR (strlen({cell}) = 16 AND {cell} LIKE '____-__-_____:__'))"
+        f"((strlen({cell}) = 19 AND {cell} LIKE '____-__-_____:__:__')"
+        f" OR (strlen({cell}) = 16 AND {cell} LIKE '____-__-_____:__'))"
     )
     also_time = f" OR {_matches(cell, _ISO_TIME)}" if careful else ""
     if shape.zone and shape.zone != shop_zone:

@@ -91,16 +91,16 @@ def fill_orders(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: st
         f"CREATE OR REPLACE TEMP TABLE {whole} AS SELECT order_id, {sides} FROM {table} "
         f"WHERE order_id IN ({uneven}) GROUP BY order_id"
     )
-    differing = ", ".join(
-        f"count(*) FILTER ({quote_name(name)} <> {quote_name('other ' + name)})" for name in shared
-    )
+    differing = ", ".join(f"count(*) FILTER ({quote_name(name)} <> {quote_name('other ' + name)})" for name in shared)
     counts = connection.execute(f"SELECT {differing} FROM {whole}").fetchall()[0]
     problems = []
     for name, count in zip(shared, counts, strict=True):
         if count:
             problems += _contradictions(connection, typing, stage, name)
     if not problems:
-        values = ", ".join(f"coalesce(w.{quote_name(name)}, s.{quote_name(name)}) AS {quote_name(name)}" for name in shared)
+        values = ", ".join(
+            f"coalesce(w.{quote_name(name)}, s.{quote_name(name)}) AS {quote_name(name)}" for name in shared
+        )
         filled = quote_name(stage + "_filled")
         connection.execute(
             f"CREATE TEMP TABLE {filled} AS SELECT s.* REPLACE ({values}) FROM {table} AS s "

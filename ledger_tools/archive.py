@@ -23,7 +23,7 @@ import duckdb
 import ledger_tools
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import BooksFolder
-from ledger_tools.store import connect_for_reading, read_fact, write_facts
+from ledger_tools.store import connect_for_reading, keep_database, read_fact, write_facts
 
 # The stages of a build are imported where one starts: a report on books that are up to date needs none of them.
 if TYPE_CHECKING:
@@ -134,7 +134,9 @@ def _carry_out(folder: BooksFolder) -> None:
 def _decide(folder: BooksFolder, renames: Sequence[tuple[Path, Path]], removals: Sequence[Path]) -> None:
     """Write the intent, so that the change is decided, and carry it out."""
     plan = {
-        "renames": [[str(aside.relative_to(folder.root)), str(final.relative_to(folder.root))] for aside, final in renames],
+        "renames": [
+            [str(aside.relative_to(folder.root)), str(final.relative_to(folder.root))] for aside, final in renames
+        ],
         "removals": [str(old.relative_to(folder.root)) for old in removals],
     }
     draft = folder.cache / "intent.draft"
@@ -152,6 +154,21 @@ def recording(folder: BooksFolder) -> Iterator[None]:
     with _lock(folder):
         _carry_out(folder)
         yield
+
+
+def write_mapping(folder: BooksFolder, source: str, text: str, *, replace_old: bool) -> None:
+    """Write a source's mapping, whole.
+
+    Raises:
+        LedgerError: there is one already that is not to be replaced.
+    """
+    target = folder.mappings / f"{source}.toml"
+    if target.exists() and not replace_old:
+        raise LedgerError(Problem(str(target), "is there already", "look at it, or replace it with --replace"))
+    target.parent.mkdir(exist_ok=True)
+    draft = target.with_suffix(".draft")
+    draft.write_text(text, encoding="utf-8")
+    os.replace(draft, target)
 
 
 def archived_exports(folder: BooksFolder) -> list[Export]:
@@ -175,7 +192,7 @@ def _rebuild(
 ) -> tuple[duckdb.DuckDBPyConnection, list[Refusal]]:
     from ledger_tools.build import build_database
 
-    return build_database(staging / "books.duckdb", staging / "scratch", inputs, exports, progress)
+    return build_database(staging / "scratch", inputs, exports, progress)
 
 
 def _swap_in(
@@ -190,7 +207,9 @@ def _swap_in(
 ) -> None:
     from ledger_tools.build import write_journal
 
-    renames: list[tuple[Path, Path]] = [(export.path, folder.exports / export.source / export.name) for export in accepted]
+    renames: list[tuple[Path, Path]] = [
+        (export.path, folder.exports / export.source / export.name) for export in accepted
+    ]
     removals: list[Path] = []
     if with_journal:
         texts, removals = write_journal(connection, inputs, folder, staging / "journal", progress)
@@ -201,7 +220,7 @@ def _swap_in(
         state = export.path.stat()
         stamp[f"exports/{export.source}/{export.name}"] = (state.st_size, state.st_mtime_ns, _sha256(export.path))
     write_facts(connection, [("stamp", json.dumps(stamp)), ("program", _program())])
-    connection.execute("CHECKPOINT")
+    keep_database(connection, staging / "books.duckdb")
     connection.close()
     renames.append((staging / "books.duckdb", folder.database))
     _decide(folder, renames, removals)
@@ -296,13 +315,18 @@ def import_files(
                 incoming[place] = Export(name_of_source, name, aside, incoming=True)
             except LedgerError as trouble:
                 refused[place] = FileResult(str(file), source, None, None, None, 0, 0, 0, 0, trouble.problems)
-        again = {place for place, export in incoming.items() if (folder.exports / export.source / export.name).is_file()}
+        again = {
+            place for place, export in incoming.items() if (folder.exports / export.source / export.name).is_file()
+        }
         fresh = {place: export for place, export in incoming.items() if place not in again}
         exports = [*archived_exports(folder), *fresh.values()]
         connection, refusals = _rebuild(folder, inputs, staging, exports, progress)
         for refusal in refusals:
             place = next(place for place, export in fresh.items() if export is refusal.export)
-            told = tuple(replace(problem, where=problem.where.replace(refusal.export.path.name, files[place].name)) for problem in refusal.error.problems)
+            told = tuple(
+                replace(problem, where=problem.where.replace(refusal.export.path.name, files[place].name))
+                for problem in refusal.error.problems
+            )
             kind = inputs.settings.source_named(refusal.export.source).kind
             refused[place] = FileResult(str(files[place]), refusal.export.source, kind, None, None, 0, 0, 0, 0, told)
         accepted = {place: export for place, export in fresh.items() if place not in refused}
@@ -335,6 +359,15 @@ def _results(
         if place in again:
             new, repeated, amended = 0, rows, 0
         results[place] = FileResult(
-            str(files[place]), export.source, kind, first_day, last_day, int(rows), int(new), int(repeated), int(amended), ()
+            str(files[place]),
+            export.source,
+            kind,
+            first_day,
+            last_day,
+            int(rows),
+            int(new),
+            int(repeated),
+            int(amended),
+            (),
         )
     return results

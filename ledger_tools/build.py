@@ -80,7 +80,11 @@ def read_inputs(folder: BooksFolder) -> Inputs:
             mapping = parse_mapping(file.read_text(encoding="utf-8-sig"), f"mappings/{file.name}")
             if mapping.source != file.stem:
                 problems.append(
-                    Problem(f"mappings/{file.name}, source", f"says {mapping.source!r}", f"name the file {mapping.source}.toml")
+                    Problem(
+                        f"mappings/{file.name}, source",
+                        f"says {mapping.source!r}",
+                        f"name the file {mapping.source}.toml",
+                    )
                 )
             mappings[mapping.source] = mapping
         except LedgerError as trouble:
@@ -107,14 +111,20 @@ def _pattern_problems(settings: ShopSettings) -> list[Problem]:
     """Patterns that Python takes and the database's linear-time matcher doesn't (look-around, back-references)."""
     found = []
     patterns = [(f"bank_rule {place}", rule.pattern) for place, rule in enumerate(settings.bank_rule, start=1)]
-    patterns += [(f"source {source.name}", source.payout_pattern) for source in settings.source if source.payout_pattern]
+    patterns += [
+        (f"source {source.name}", source.payout_pattern) for source in settings.source if source.payout_pattern
+    ]
     with duckdb.connect() as connection:
         for where, pattern in patterns:
             try:
                 connection.execute("SELECT regexp_matches('', ?)", [pattern])
             except duckdb.Error:
                 found.append(
-                    Problem(f"shop.toml, {where}, pattern", f"{pattern!r} uses what the matcher does not know", "leave out look-around and back-references")
+                    Problem(
+                        f"shop.toml, {where}, pattern",
+                        f"{pattern!r} uses what the matcher does not know",
+                        "leave out look-around and back-references",
+                    )
                 )
     return found
 
@@ -128,14 +138,14 @@ class Refusal:
 
 
 def build_database(
-    database: Path, scratch: Path, inputs: Inputs, exports: Sequence[Export], progress: Progress
+    scratch: Path, inputs: Inputs, exports: Sequence[Export], progress: Progress
 ) -> tuple[duckdb.DuckDBPyConnection, list[Refusal]]:
-    """Build the whole database into a new file; returns it open, with the incoming exports that were refused.
+    """Build the whole database; returns it open, in memory, with the incoming exports that were refused.
 
     Raises:
         LedgerError: an archived export can't be read, or the books can't be built from what was read.
     """
-    connection = connect_for_build(database, scratch)
+    connection = connect_for_build(scratch)
     try:
         refusals = _read_exports(connection, scratch, inputs, exports, progress)
         progress("records")
@@ -168,7 +178,9 @@ def _read_exports(
             "INSERT INTO source VALUES (?, ?, ?, ?)", [numbers[source.name], source.name, source.kind, source.currency]
         )
         if source.payout_pattern:
-            connection.execute("INSERT INTO payout_pattern VALUES (?, ?)", [numbers[source.name], source.payout_pattern])
+            connection.execute(
+                "INSERT INTO payout_pattern VALUES (?, ?)", [numbers[source.name], source.payout_pattern]
+            )
     refusals: list[Refusal] = []
     problems: list[Problem] = []
     for export_no, export in enumerate(exports, start=1):
@@ -201,7 +213,8 @@ def _note_export(
     connection.execute(
         "INSERT INTO export VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, 0, 0, 0)",
         [
-            export_no, source_no, export.name, _digest(export.path).hex(), facts.first_day, facts.last_day, facts.time_stamp, facts.rows_read,
+            export_no, source_no, export.name, _digest(export.path).hex(), facts.first_day, facts.last_day,
+            facts.time_stamp, facts.rows_read,
             facts.records,
         ],
     )  # fmt: skip
@@ -265,7 +278,9 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
     post_lines(connection, rules, settings.currency)
     value_postings(connection, settings)
     post_hand_entries(connection, inputs.hand, _next_event_no(connection, *facts, "fact_gift_refund", "fact_decision"))
-    currencies = connection.execute("SELECT DISTINCT currency FROM posting UNION SELECT ?", [settings.currency]).fetchall()
+    currencies = connection.execute(
+        "SELECT DISTINCT currency FROM posting UNION SELECT ?", [settings.currency]
+    ).fetchall()
     connection.executemany("INSERT INTO currency VALUES (?, ?)", [[code, minor_digits(code)] for (code,) in currencies])
     write_facts(
         connection,
@@ -315,7 +330,11 @@ def write_journal(
     ]:
         keep.add(final)
         content = text.encode("utf-8")
-        if final.is_file() and final.stat().st_size == len(content) and _digest(final) == hashlib.sha256(content).digest():
+        if (
+            final.is_file()
+            and final.stat().st_size == len(content)
+            and _digest(final) == hashlib.sha256(content).digest()
+        ):
             continue
         aside = staging / final.name
         aside.write_bytes(content)

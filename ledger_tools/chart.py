@@ -44,9 +44,9 @@ def list_accounts(
     rows += [(name, "hand", name) for name in sorted(set(more))]
     numbers: dict[str, int] = {}
     main_role: dict[str, str] = {}
-    for name, role, _ in rows:
+    for name, role_name, _ in rows:
         numbers.setdefault(name, len(numbers) + 1)
-        main_role.setdefault(name, role)
+        main_role.setdefault(name, role_name)
     connection.execute(
         "INSERT INTO account SELECT unnest(?::SMALLINT[]), unnest(?::VARCHAR[]), unnest(?::VARCHAR[])",
         [list(numbers.values()), list(numbers), [main_role[name] for name in numbers]],

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import tomllib
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import duckdb
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
@@ -129,9 +129,15 @@ def add_decision(file: Path, decision: Decision) -> None:
 
     if any(known.item == decision.item for known in read_decisions(file)):
         raise LedgerError(
-            Problem(f"item {decision.item}", "is decided already", f"withdraw it first: ledger-tools settle {decision.item} --withdraw")
+            Problem(
+                f"item {decision.item}",
+                "is decided already",
+                f"withdraw it first: ledger-tools settle {decision.item} --withdraw",
+            )
         )
-    text = file.read_text(encoding="utf-8") if file.is_file() else "# What was decided about open items: who, when, why.\n"
+    text = (
+        file.read_text(encoding="utf-8") if file.is_file() else "# What was decided about open items: who, when, why.\n"
+    )
     document = tomlkit.parse(text)
     table = tomlkit.table()
     for name, value in decision.model_dump(exclude_none=True).items():
@@ -139,7 +145,8 @@ def add_decision(file: Path, decision: Decision) -> None:
     table.add(tomlkit.nl())
     if "decision" not in document:
         document.add("decision", tomlkit.aot())
-    document["decision"].append(table)  # type: ignore[union-attr]
+    decisions: Any = document["decision"]
+    decisions.append(table)
     _replace(file, tomlkit.dumps(document))
 
 
@@ -154,10 +161,9 @@ def withdraw_decision(file: Path, item: str) -> None:
     if all(known.item != item for known in read_decisions(file)):
         raise LedgerError(Problem(f"item {item}", "is not decided", "see decisions.toml"))
     document = tomlkit.parse(file.read_text(encoding="utf-8"))
-    tables = document["decision"]
-    place = next(place for place, table in enumerate(tables) if table["item"] == item)  # type: ignore[arg-type, index, union-attr]
-    del tables[place]  # type: ignore[union-attr]
-    if not len(tables):  # type: ignore[arg-type]
+    tables: Any = document["decision"]
+    del tables[next(place for place, table in enumerate(tables) if table["item"] == item)]
+    if not len(tables):
         del document["decision"]
     _replace(file, tomlkit.dumps(document))
 

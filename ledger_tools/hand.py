@@ -65,7 +65,7 @@ def read_hand_file(files: list[Path], base_currency: str) -> HandFile:
         if not file.is_file():
             continue
         parsed, errors, options = parser.parse_file(str(file))
-        booked, booking_errors = booking.book(parsed, options)
+        booked, booking_errors = booking.book(parsed, options)  # type: ignore[no-untyped-call]
         for error in [*errors, *booking_errors]:
             problems.append(Problem(f"{file.name}, line {error.source['lineno']}", error.message, "mend the line"))
         for directive in booked:
@@ -89,18 +89,22 @@ def _read_entry(directive: object, where: str, base_currency: str) -> tuple[Hand
     assert isinstance(directive, data.Transaction)
     problems: list[Problem] = []
     lines: list[HandLine] = []
+    running = Decimal(0)
     for posting in directive.postings:
         assert posting.units is not None
+        assert posting.units.number is not None
         amount, trouble = _minor(posting.units.number, posting.units.currency, where)
         problems.extend(trouble)
-        weight = convert.get_weight(posting)
+        weight = convert.get_weight(posting)  # type: ignore[no-untyped-call]
         value = None
         if posting.units.currency == base_currency:
             value = amount
         elif weight.currency == base_currency:
-            value = int((weight.number.scaleb(minor_digits(base_currency))).to_integral_value("ROUND_HALF_UP"))
+            # sums are rounded, not legs, so that the values of the entry sum to zero
+            before, running = running, running + weight.number.scaleb(minor_digits(base_currency))
+            value = _rounded(running) - _rounded(before)
         lines.append(HandLine(posting.account, amount, posting.units.currency, value))
-    residual = interpolate.compute_residual(directive.postings)
+    residual = interpolate.compute_residual(directive.postings)  # type: ignore[no-untyped-call]
     rest = [position.units for position in residual if round(position.units.number, 6) != 0]
     if rest:
         left = ", ".join(str(units) for units in rest)
@@ -112,6 +116,10 @@ def _read_entry(directive: object, where: str, base_currency: str) -> tuple[Hand
         directive.meta["lineno"], directive.date, directive.flag == "!", directive.narration or "", links, tuple(lines)
     )
     return entry, problems
+
+
+def _rounded(number: Decimal) -> int:
+    return int(number.quantize(Decimal("0.000001")).to_integral_value("ROUND_HALF_UP"))
 
 
 def _minor(number: Decimal, currency: str, where: str) -> tuple[int, list[Problem]]:
@@ -128,10 +136,14 @@ def post_hand_entries(connection: duckdb.DuckDBPyConnection, hand: HandFile, fir
     """Add the hand entries to `event` and `posting`; the accounts must be listed already."""
     if not hand.entries:
         return
-    numbers = {str(name): int(number) for name, number in connection.execute("SELECT name, account_no FROM account").fetchall()}
+    numbers = {
+        str(name): int(number) for name, number in connection.execute("SELECT name, account_no FROM account").fetchall()
+    }
     wanted = sorted({link for entry in hand.entries for link in entry.order_links})
     orders = dict(
-        connection.execute("SELECT link, order_no FROM order_link WHERE link IN (SELECT unnest(?::VARCHAR[]))", [wanted]).fetchall()
+        connection.execute(
+            "SELECT link, order_no FROM order_link WHERE link IN (SELECT unnest(?::VARCHAR[]))", [wanted]
+        ).fetchall()
     )
     events: list[list[object]] = []
     postings: list[list[object]] = []

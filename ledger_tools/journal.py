@@ -17,7 +17,9 @@ from ledger_tools.money import minor_digits
 from ledger_tools.posting.rules import HAND, RULES
 from ledger_tools.store import amount_text, quoted
 
-GENERATED = ";; Made by ledger-tools from the exports, the settings and the decisions. Don't edit: a build writes it again.\n"
+GENERATED = (
+    ";; Made by ledger-tools from the exports, the settings and the decisions. Don't edit: a build writes it again.\n"
+)
 
 _ACCOUNT_WIDTH = 46
 _NUMBER_WIDTH = 14
@@ -131,9 +133,7 @@ def _entries(
                 UNION SELECT event_no FROM posting WHERE currency <> {quoted(base_currency)} AND {where}"""
         )
     query = (_order_entries if detail == "order" else _day_entries)(base_currency, _currencies(connection), where)
-    connection.execute(
-        f"SELECT strftime(day, '%Y-%m'), text FROM ({query}) ORDER BY day, place, source_name, event_id"
-    )
+    connection.execute(f"SELECT strftime(day, '%Y-%m'), text FROM ({query}) ORDER BY day, place, source_name, event_id")
     while rows := connection.fetchmany(100_000):
         yield from rows
 
@@ -168,7 +168,9 @@ def render_files(
             yield f"{month}.beancount", render_month(connection, month, detail, base_currency)
     else:
         progress("journal")
-        for month, entries in itertools.groupby(_entries(connection, detail, base_currency, "true"), lambda row: row[0]):
+        for month, entries in itertools.groupby(
+            _entries(connection, detail, base_currency, "true"), lambda row: row[0]
+        ):
             yield f"{month}.beancount", GENERATED + "".join("\n" + text for _, text in entries)
     yield "index.beancount", GENERATED + "".join(f'include "{month}.beancount"\n' for month in months)
 

@@ -63,7 +63,7 @@ def parse_amount(text: str, currency: str, decimal_mark: str = ".") -> int:
     whole, _, fraction = plain.lstrip("+-").partition(".")
     if fraction[digits:].strip("0"):
         raise LedgerError(Problem(f"amount {text!r}", f"has more decimals than {currency} has ({digits})"))
-    minor = int(whole or "0") * 10**digits + int(fraction[:digits].ljust(digits, "0") or "0")
+    minor: int = int(whole or "0") * 10**digits + int(fraction[:digits].ljust(digits, "0") or "0")
     return -minor if negative else minor
 
 

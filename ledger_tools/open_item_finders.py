@@ -256,7 +256,8 @@ _BALANCE = """
                      AND posting.currency = stated.currency), 0) AS difference
         FROM stated JOIN source USING (source_no)
     )
-    SELECT 'balance-differs', min(stated_on) FILTER (difference <> 0), arg_max(difference, stated_on)::BIGINT, compared.currency, NULL, NULL,
+    SELECT 'balance-differs', min(stated_on) FILTER (difference <> 0), arg_max(difference, stated_on)::BIGINT,
+           compared.currency, NULL, NULL,
            source.name, compared.currency,
            CASE WHEN count(*) FILTER (difference <> 0) = count(*) AND count(DISTINCT difference) = 1
                 THEN 'the same difference on every stated day: an opening balance is missing'

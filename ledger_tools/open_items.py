@@ -110,7 +110,8 @@ def last_known_day(connection: duckdb.DuckDBPyConnection) -> datetime.date | Non
 def list_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> list[OpenItem]:
     """Open items as of a day (else the last known day) that no decision has settled, by kind, then date, then id."""
     settled = {
-        str(row[0]) for row in connection.execute("SELECT item FROM decision WHERE action IN ('account', 'accept')").fetchall()
+        str(row[0])
+        for row in connection.execute("SELECT item FROM decision WHERE action IN ('account', 'accept')").fetchall()
     }
     return [item for item in list_all_items(connection, as_of) if item.id not in settled]
 
@@ -127,7 +128,9 @@ def list_all_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date |
     for finder in FINDERS:
         values = {"as_of": as_of, **grace}
         used = {name: value for name, value in values.items() if re.search(rf"\${name}\b", finder)}
-        for kind, day, amount, currency, order_id, event_id, source, key, cause in connection.execute(finder, used).fetchall():
+        for kind, day, amount, currency, order_id, event_id, source, key, cause in connection.execute(
+            finder, used
+        ).fetchall():
             item = item_id(kind, source, key)
             items.append(
                 OpenItem(

@@ -65,11 +65,15 @@ class _Table(BaseModel):
 class Source(_Table):
     """A place that exports come from."""
 
-    name: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$", description="short name; the folder under exports/ and the mapping's file name")
+    name: str = Field(
+        pattern=r"^[a-z0-9][a-z0-9-]*$", description="short name; the folder under exports/ and the mapping's file name"
+    )
     kind: KindOfExport = Field(description="orders, processor, wallet or bank")
     currency: CurrencyCode = Field(description="currency of amounts where a row names none")
     account_id: str | None = Field(None, description="bank: the account number that its statements carry")
-    payout_pattern: str | None = Field(None, description="bank: regular expression on memo and counterparty of incoming payouts")
+    payout_pattern: str | None = Field(
+        None, description="bank: regular expression on memo and counterparty of incoming payouts"
+    )
     recoverable_tax: str | None = Field(None, description="wallet: jurisdiction that gives the partner's tax back")
 
     _check_currency = field_validator("currency")(_currency)
@@ -141,10 +145,16 @@ class ShopSettings(_Table):
     name: str = Field("My shop", min_length=1, description="title of the books")
     currency: CurrencyCode = Field(description="base currency of the books")
     time_zone: str = Field(description="IANA zone whose calendar dates the books use")
-    gift_card_categories: tuple[str, ...] = Field(("gift card",), strict=False, description="categories that are gift cards, case ignored")
+    gift_card_categories: tuple[str, ...] = Field(
+        ("gift card",), strict=False, description="categories that are gift cards, case ignored"
+    )
     source: tuple[Source, ...] = Field((), strict=False, description="where exports come from")
-    accounts: dict[str, str] = Field(default_factory=dict, description="role = account name, to rename a role's account")
-    names: dict[str, str] = Field(default_factory=dict, description="category or source = the part it has in account names")
+    accounts: dict[str, str] = Field(
+        default_factory=dict, description="role = account name, to rename a role's account"
+    )
+    names: dict[str, str] = Field(
+        default_factory=dict, description="category or source = the part it has in account names"
+    )
     reasons: dict[str, str] = Field(default_factory=dict, description="reason of a wallet charge = account")
     bank_rule: tuple[BankRule, ...] = Field((), strict=False, description="what bank lines are")
     registration: tuple[Registration, ...] = Field((), strict=False, description="where sales tax is filed")
@@ -193,9 +203,10 @@ class ShopSettings(_Table):
         doubled = sorted({name for name in names if names.count(name) > 1})
         if doubled:
             raise ValueError(f"source {doubled[0]!r} is declared twice")
-        for rule in (*self.bank_rule, *self.stated_balance):
-            if rule.source is not None and rule.source not in names:
-                raise ValueError(f"source {rule.source!r} is not declared; declared are {', '.join(names) or 'none'}")
+        used = [rule.source for rule in self.bank_rule] + [stated.source for stated in self.stated_balance]
+        for name in used:
+            if name is not None and name not in names:
+                raise ValueError(f"source {name!r} is not declared; declared are {', '.join(names) or 'none'}")
         return self
 
     def source_named(self, name: str) -> Source:

@@ -68,7 +68,9 @@ def find_item(connection: duckdb.DuckDBPyConnection, item_id: str) -> OpenItem:
     items = [item for item in list_all_items(connection, None) if item.id.startswith(item_id)]
     if len(items) == 1 and item_id:
         return items[0]
-    what = "is the id of no open item" if not items else f"begins {len(items)} ids: {', '.join(item.id for item in items)}"
+    what = (
+        "is the id of no open item" if not items else f"begins {len(items)} ids: {', '.join(item.id for item in items)}"
+    )
     raise LedgerError(Problem(f"item {item_id!r}", what, "see the ids with: ledger-tools open-items"))
 
 
@@ -103,14 +105,22 @@ def decide(
         return Decision.model_validate({**about, "action": "match", "match_source": source, "match_id": event})
     assert verdict.account is not None
     if not ACCOUNT_PATTERN.match(verdict.account):
-        raise LedgerError(Problem(f"account {verdict.account!r}", "is not an account name", "write it like Expenses:BankFees"))
+        raise LedgerError(
+            Problem(f"account {verdict.account!r}", "is not an account name", "write it like Expenses:BankFees")
+        )
     balances = open_balance(connection, item)
     if not balances:
         raise LedgerError(
-            Problem(f"item {item.id} ({item.kind})", "holds no balance that could go to an account", "accept it instead: --accept")
+            Problem(
+                f"item {item.id} ({item.kind})",
+                "holds no balance that could go to an account",
+                "accept it instead: --accept",
+            )
         )
     if len(balances) > 1:
-        raise LedgerError(Problem(f"item {item.id}", "holds balances in several currencies", "write an entry in hand.beancount"))
+        raise LedgerError(
+            Problem(f"item {item.id}", "holds balances in several currencies", "write an entry in hand.beancount")
+        )
     account, currency, amount = balances[0]
     return Decision.model_validate(
         {
@@ -162,7 +172,9 @@ def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> list[
 def _matched_record(connection: duckdb.DuckDBPyConnection, item: OpenItem, named: str) -> tuple[str | None, str]:
     wanted = MATCHES.get(item.kind)
     if wanted is None:
-        raise LedgerError(Problem(f"item {item.id} ({item.kind})", "can't be matched with a record", "use --account or --accept"))
+        raise LedgerError(
+            Problem(f"item {item.id} ({item.kind})", "can't be matched with a record", "use --account or --accept")
+        )
     if wanted == "an order":
         if connection.execute("SELECT 1 FROM order_head WHERE order_id = ?", [named]).fetchone() is None:
             raise LedgerError(Problem(f"--match {named}", "is no order", f"name the id of {wanted}"))
@@ -196,7 +208,9 @@ def stale_decisions(connection: duckdb.DuckDBPyConnection) -> list[Problem]:
         item = items.get(item_id)
         if action == "match":
             if item is not None:
-                found.append(Problem(f"decision about {item_id}", "matches two records that can't belong together", withdraw))
+                found.append(
+                    Problem(f"decision about {item_id}", "matches two records that can't belong together", withdraw)
+                )
         elif item is None:
             found.append(Problem(f"decision about {item_id}", "has no open item any more", withdraw))
         elif action == "account":

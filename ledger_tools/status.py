@@ -53,7 +53,9 @@ def read_status(connection: duckdb.DuckDBPyConnection) -> Status:
     )
     sources = tuple(
         SourceStatus(name, kind, tuple(spans.get(name, [])), last_events.get(name))
-        for name, kind in connection.execute("SELECT name, kind FROM source WHERE source_no > 0 ORDER BY source_no").fetchall()
+        for name, kind in connection.execute(
+            "SELECT name, kind FROM source WHERE source_no > 0 ORDER BY source_no"
+        ).fetchall()
     )
     items = len(list_open_items(connection, None))
     return Status(sources, items, _next_step(sources, items))

@@ -2,20 +2,21 @@
 
 Amounts are BIGINT minor units of their row's currency; `value` is the same in the base currency. Days are local
 DATEs of the shop. `*_no` are integer codes that mean something inside one build only; ids that a person sees are
-texts. The database is written aside and swapped in whole, so whoever has it open reads a finished build.
+texts. The database is built in memory, written aside and swapped in whole, so whoever has it open reads a finished build.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
 from ledger_tools.money import minor_digits
 
 #: Nothing is ever fetched: DuckDB may neither install nor load what is not built in.
-_SAFE: dict[str, str | bool | int | float | list[str]] = {
+_SAFE: dict[str, Any] = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
     "allow_community_extensions": "false",
@@ -77,12 +78,22 @@ def amount_text(amount: str, currency: str, currencies: Iterable[str]) -> str:
     return f"CASE {whens} ELSE {usual} END" if whens else usual
 
 
-def connect_for_build(file: Path, scratch: Path) -> duckdb.DuckDBPyConnection:
-    """A new database that a build fills."""
-    connection = duckdb.connect(str(file), config={**_SAFE, "memory_limit": "3GB", "temp_directory": str(scratch)})
+def connect_for_build(scratch: Path) -> duckdb.DuckDBPyConnection:
+    """A new database that a build fills, in memory (and in `scratch` where memory runs short) until it is kept."""
+    connection = duckdb.connect(
+        ":memory:",
+        config={**_SAFE, "memory_limit": "3GB", "temp_directory": str(scratch), "preserve_insertion_order": True},
+    )
     connection.execute("SET TimeZone = 'UTC'")
     connection.execute(SCHEMA)
     return connection
+
+
+def keep_database(connection: duckdb.DuckDBPyConnection, file: Path) -> None:
+    """Write a built database to a new file, whole."""
+    connection.execute(f"ATTACH {quoted(str(file))} AS kept")
+    connection.execute("COPY FROM DATABASE memory TO kept")
+    connection.execute("DETACH kept")
 
 
 def connect_for_reading(file: Path) -> duckdb.DuckDBPyConnection:

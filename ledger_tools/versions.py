@@ -40,13 +40,11 @@ def add_rows(connection: duckdb.DuckDBPyConnection, kind: str, table: str, expor
     if kind == "bank":
         key = (
             "strftime(\"at\", '%Y%m%d') || ':' || amount || ':' || row_number() OVER "
-            "(PARTITION BY \"at\"::DATE, amount, currency ORDER BY memo, counterparty, record)"
+            '(PARTITION BY "at"::DATE, amount, currency ORDER BY memo, counterparty, record)'
         )
     else:
         key = "order_id" if kind == "orders" else "event_id"
-    connection.execute(
-        f"INSERT INTO raw_{kind} SELECT {export_no}, {source_no}, record, {names}, {key} FROM {table}"
-    )
+    connection.execute(f"INSERT INTO raw_{kind} SELECT {export_no}, {source_no}, record, {names}, {key} FROM {table}")
 
 
 def rank_exports(connection: duckdb.DuckDBPyConnection) -> None:

@@ -1,4 +1,4 @@
-"""The journal's text read by a few lines of our own, so that what is on disk is compared and not what was meant to be."""
+"""The journal's text read by a few lines of our own: what is on disk is compared, not what was meant to be there."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def read_journal(folder: Path) -> list[Entry]:
     for file in sorted(folder.glob("2*.beancount")):
         for line in file.read_text(encoding="utf-8").splitlines():
             if line[:1].isdigit():
-                link = re.search(r' \^(\S+)$', line)
+                link = re.search(r" \^(\S+)$", line)
                 entries.append(Entry(line[:10], link[1] if link else ""))
             elif line.startswith("  ") and line[2].isupper():
                 found = _POSTING.fullmatch(line)
@@ -43,10 +43,14 @@ def read_journal(folder: Path) -> list[Entry]:
                 weight = Decimal(price).copy_sign(amount) if price else amount
                 entries[-1].postings.append((account, amount, currency, weight, priced_in or currency))
             else:
-                assert not line or line.startswith((";;", '  source: "', '  event: "', '  note: "')), f"{file.name}: {line}"
+                assert not line or line.startswith((";;", '  source: "', '  event: "', '  note: "')), (
+                    f"{file.name}: {line}"
+                )
     return entries
 
 
 def read_texts(root: Path) -> dict[str, bytes]:
     """Every generated file of a books folder with its bytes."""
-    return {file.name: file.read_bytes() for file in [*sorted((root / "journal").iterdir()), root / "accounts.beancount"]}
+    return {
+        file.name: file.read_bytes() for file in [*sorted((root / "journal").iterdir()), root / "accounts.beancount"]
+    }

@@ -1,8 +1,8 @@
 """What a drawn month's books have to say, by plain sums over its rows: no SQL, no beancount, nothing of the program's.
 
-Written from the accounting contract alone. It knows from the drawer which order a row belongs to, so it matches nothing.
-Amounts are minor units of the currency that they are held in, debit positive. A refund's split is posted in sum for all
-refunds of an order: how the shop's cumulative split falls on each of several refunds is nobody's to say.
+Written from the accounting contract alone. It knows from the drawer which order a row belongs to, so it matches
+nothing. Amounts are minor units of the currency that they are held in, debit positive. A refund's split is posted in
+sum for all refunds of an order: how the shop's cumulative split falls on each of several refunds is nobody's to say.
 """
 
 from __future__ import annotations
@@ -15,7 +15,12 @@ from random_month import Month, Row
 #: Account and currency → balance; by order id ("" for no order).
 Books = dict[str, dict[tuple[str, str], int]]
 
-SUSPENSE, CLEARING, GIFT_CARDS, RETURNS = "Assets:Suspense", "Assets:Clearing:Orders", "Liabilities:GiftCards", "Income:Returns"
+SUSPENSE, CLEARING, GIFT_CARDS, RETURNS = (
+    "Assets:Suspense",
+    "Assets:Clearing:Orders",
+    "Liabilities:GiftCards",
+    "Income:Returns",
+)
 WALLET, BANK = "Assets:Wallet:FulfilmentWallet", "Assets:Bank:Checking"
 PAYOUTS, TOP_UPS = "Assets:InTransit:Payouts", "Assets:InTransit:TopUps"
 PROCESSORS = {"card-processor": "CardProcessor", "euro-processor": "EuroProcessor"}
@@ -59,7 +64,12 @@ class Model:
             for row in month.rows[source]:
                 self._pay(f"Assets:Processor:{name}", f"Assets:Reserve:{name}", row)
         for order_id, lines in self.orders.items():
-            refunds = [row for name in PROCESSORS for row in month.rows[name] if row["kind"] == "refund" and row.get("_order") == order_id]
+            refunds = [
+                row
+                for name in PROCESSORS
+                for row in month.rows[name]
+                if row["kind"] == "refund" and row.get("_order") == order_id
+            ]
             self._refund(order_id, lines, sorted(refunds, key=lambda row: str(row["at"])))
         for row in month.rows["fulfilment-wallet"]:
             self._make(row, month.rows["fulfilment-wallet"])
@@ -83,7 +93,9 @@ class Model:
         """Category, gross and discount of each line, and the tax in each line and, last, in shipping."""
         head = lines[0]
         inclusive = head["prices_include_tax"] == "true"
-        goods = [(line["category"], line["quantity"] * (line["unit_price"] or 0), line["line_discount"]) for line in lines]
+        goods = [
+            (line["category"], line["quantity"] * (line["unit_price"] or 0), line["line_discount"]) for line in lines
+        ]
         if head["unit_price"] is None:
             left = head["total"] + head["order_discount"] - head["shipping_charged"] - head["tip"]
             goods = [(head["category"], left - (0 if inclusive else head["tax"]), 0)]
@@ -114,9 +126,10 @@ class Model:
             return
         others = {
             "charge": CLEARING, "refund": CLEARING, "dispute": "Assets:Disputed", "dispute_won": "Assets:Disputed",
-            "dispute_lost": "Expenses:Chargebacks", "reserve_hold": reserve, "reserve_release": reserve, "payout": PAYOUTS,
-            "payout_returned": PAYOUTS, "tax_withheld": "Liabilities:MarketplaceTax", "fee": "Expenses:Fees:Processing",
-            "adjustment": RULES["account fee"] if "fee" in row.get("memo", "") else SUSPENSE, "conversion": SUSPENSE,
+            "dispute_lost": "Expenses:Chargebacks", "reserve_hold": reserve, "reserve_release": reserve,
+            "payout": PAYOUTS, "payout_returned": PAYOUTS, "tax_withheld": "Liabilities:MarketplaceTax",
+            "fee": "Expenses:Fees:Processing", "conversion": SUSPENSE,
+            "adjustment": RULES["account fee"] if "fee" in row.get("memo", "") else SUSPENSE,
         }  # fmt: skip
         fees = "Expenses:Fees:Disputes" if kind.startswith("dispute") else "Expenses:Fees:Processing"
         entry = [(account, row["net"]), (fees, fee)]
@@ -130,20 +143,28 @@ class Model:
         else:
             self._post(order_id, row["currency"], [*entry, (others[kind], -gross)])
         if kind == "dispute_lost":
-            self._post(order_id, row["currency"], [("Expenses:Chargebacks", row["_lost"]), ("Assets:Disputed", -row["_lost"])])
+            self._post(
+                order_id, row["currency"], [("Expenses:Chargebacks", row["_lost"]), ("Assets:Disputed", -row["_lost"])]
+            )
 
     def _refund(self, order_id: str, lines: list[Row], rows: list[Row]) -> None:
         """Refunds of an order, split over goods, shipping, tip, tax and gift cards sold."""
         head = lines[0]
         given = head.get("refunded_to_gift_card", 0)
-        amounts = [abs(row.get("charged_amount", row["gross"])) for row in rows] + ([given] if given else [])
+        amounts = [abs(int(row["charged_amount" if "charged_amount" in row else "gross"])) for row in rows] + (
+            [given] if given else []
+        )
         goods, taxes = self._sold(lines)
         cards = sum(gross for name, gross, _ in goods if name == "Gift card")
         held = [0, head["shipping_charged"] - taxes[-1], head["tip"], head["tax"], cards]
         held[0] = max(head["total"] - sum(held), 0)
         parts = [0] * 5
         stated = [head.get(f"refunded_{name}", 0) for name in ("items", "shipping", "tip", "tax")] + [0]
-        covered = max((n for n in range(len(amounts) + 1) if sum(amounts[:n]) == sum(stated)), default=0) if sum(stated) else 0
+        covered = (
+            max((n for n in range(len(amounts) + 1) if sum(amounts[:n]) == sum(stated)), default=0)
+            if sum(stated)
+            else 0
+        )
         if covered:
             parts = stated
         for amount in amounts[covered:]:
@@ -168,7 +189,12 @@ class Model:
         elif kind == "credit":
             costs = [0, 0, 0]
             for other in rows:
-                if order_id and other.get("_order") == order_id and other["kind"] == "charge" and other["reason"] != "reprint":
+                if (
+                    order_id
+                    and other.get("_order") == order_id
+                    and other["kind"] == "charge"
+                    and other["reason"] != "reprint"
+                ):
                     costs = [have + more for have, more in zip(costs, self._parts(other), strict=True)]
             split = [total, 0, 0] if row.get("production") == total else share(total, costs)
             back = [(account, -part) for account, part in zip(COSTS, split, strict=True)]

@@ -2,8 +2,8 @@
 
 Money is whole minor units until `texts` writes a row. Keys that begin with `_` say what the drawer knows and no export
 tells: which order a row belongs to, which movement a bank line completes. References are written in the ways that
-processors and partners write them; some belong to no order. Amounts of bank lines that complete nothing never equal those
-of movements, because a line is matched by amount where its text says nothing.
+processors and partners write them; some belong to no order. Amounts of bank lines that complete nothing never equal
+those of movements, because a line is matched by amount where its text says nothing.
 """
 
 from __future__ import annotations
@@ -149,7 +149,9 @@ def _draw_order(month: Month, order_id: str) -> None:
     lines = _draw_lines(month, currency)
     goods = sum(line["quantity"] * line["unit_price"] - line["line_discount"] for line in lines)
     taxable = sum(
-        line["quantity"] * line["unit_price"] - line["line_discount"] for line in lines if line["category"] != "Gift card"
+        line["quantity"] * line["unit_price"] - line["line_discount"]
+        for line in lines
+        if line["category"] != "Gift card"
     )
     shipping, tip = dice.choice((0, dice.randint(1, 1500))), dice.choice((0, 0, dice.randint(1, 500)))
     discount = dice.choice((0, 0, dice.randint(0, goods)))
@@ -165,7 +167,8 @@ def _draw_order(month: Month, order_id: str) -> None:
     head = {
         "order_id": order_id, "placed_at": month.moment(), "order_discount": discount, "shipping_charged": shipping,
         "tip": tip, "tax": tax, "total": total, "prices_include_tax": "true" if inclusive else "false",
-        "gift_card_paid": dice.randint(0, total) if month.chance(15) else 0, "ship_country": country, "ship_region": region,
+        "gift_card_paid": dice.randint(0, total) if month.chance(15) else 0, "ship_country": country,
+        "ship_region": region,
         "tax_jurisdiction": "GB-VAT" if month.chance(10) else "",
         "tax_collected_by": dice.choice(("", "shop", "marketplace")), "payment_ref": f"pay-{order_id}",
     }  # fmt: skip
@@ -200,7 +203,7 @@ def _draw_money(month: Month, head: Row, currency: str) -> None:
         for amount in (first, paid - first):
             if amount:
                 pay("charge", amount, dice.randint(0, 90))
-    refunds = []
+    refunds: list[int] = []
     if paid and month.chance(35):
         for _ in range(dice.choice((1, 1, 2))):
             left = max(paid - sum(refunds), 0)
@@ -223,7 +226,7 @@ def _draw_money(month: Month, head: Row, currency: str) -> None:
 
 
 def _draw_stated_split(month: Month, head: Row, refunded: int) -> None:
-    """The shop's own split of all refunds: true, of another sum, or none. Parts are within what was charged for them."""
+    """The shop's own split of all refunds: true, of another sum, or none; parts are within what was charged."""
     if not refunded or month.chance(50):
         return
     shipping, tip, tax = (
@@ -241,7 +244,11 @@ def _draw_making(month: Month, order_id: str, placed_at: str) -> None:
     day = int(placed_at[8:10])
     reference = dice.choice((order_id, f"#{order_id}", f"{order_id}-2"))
     known = {"order_ref": reference, "_order": order_id, "currency": "USD"}
-    making, sending, tax = dice.randint(1, 3000), dice.choice((0, dice.randint(1, 900))), dice.choice((0, dice.randint(1, 99)))
+    making, sending, tax = (
+        dice.randint(1, 3000),
+        dice.choice((0, dice.randint(1, 900))),
+        dice.choice((0, dice.randint(1, 99))),
+    )
     off = dice.choice((0, dice.randint(0, making)))
     total = making + sending + tax - off
     parts = {"production": making, "shipping": sending, "tax": tax, "discount": off}
@@ -254,7 +261,15 @@ def _draw_making(month: Month, order_id: str, placed_at: str) -> None:
     if reason != "reprint" and month.chance(15):
         back = dice.randint(1, total)
         split = {"production": back} if month.chance(40) else {}
-        month.add("fulfilment-wallet", "credit", month.moment(day), reason=dice.choice(("order", "")), total=back, **split, **known)
+        month.add(
+            "fulfilment-wallet",
+            "credit",
+            month.moment(day),
+            reason=dice.choice(("order", "")),
+            total=back,
+            **split,
+            **known,
+        )
 
 
 def _stray_payment(month: Month) -> None:
@@ -276,12 +291,16 @@ def _stray_making(month: Month) -> None:
 
 def _cost_by_reason(month: Month) -> None:
     kind, reason = month.dice.choice(("charge", "fee")), month.dice.choice(REASONS)
-    month.add("fulfilment-wallet", kind, month.moment(), reason=reason, total=month.dice.randint(1, 5000), currency="USD")
+    month.add(
+        "fulfilment-wallet", kind, month.moment(), reason=reason, total=month.dice.randint(1, 5000), currency="USD"
+    )
 
 
 def _stray_credit(month: Month) -> None:
     reason = month.dice.choice(("sample", ""))
-    month.add("fulfilment-wallet", "credit", month.moment(), reason=reason, total=month.dice.randint(1, 900), currency="USD")
+    month.add(
+        "fulfilment-wallet", "credit", month.moment(), reason=reason, total=month.dice.randint(1, 900), currency="USD"
+    )
 
 
 def _fee(month: Month) -> None:

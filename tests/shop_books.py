@@ -1,8 +1,8 @@
 """A shop's books for a test, from what a person has: settings, hand entries, and exports in the canonical field names.
 
-The exports are laid into the folder's archive and the books are opened, so that one build serves a whole test. Rows are
-dictionaries of our own field names; amounts in them are decimal texts. What is read back are decimals of the account's
-currency, debit positive.
+The exports are laid into the folder's archive and the books are opened, so that one build serves a whole test. Rows
+are dictionaries of our own field names; amounts in them are decimal texts. What is read back are decimals of the
+account's currency, debit positive.
 """
 
 from __future__ import annotations
@@ -62,7 +62,8 @@ class ShopBooks:
     def sheet(self, as_of: datetime.date | None = None) -> dict[str, Decimal]:
         """Totals of the balance sheet at the end of a day."""
         return {
-            name: Decimal(text) for name, text in report_balance_sheet(self.connection, as_of).as_json()["totals"].items()
+            name: Decimal(text)
+            for name, text in report_balance_sheet(self.connection, as_of).as_json()["totals"].items()
         }
 
     def orders(self) -> dict[str, OrderProfit]:
@@ -80,7 +81,7 @@ class ShopBooks:
 
 
 def write_export(file: Path, kind: str, rows: Sequence[Row]) -> Path:
-    """Write rows as a CSV whose header has the canonical names, of the fields that any row uses or that are required."""
+    """Write rows as a CSV with the canonical names of the fields that are required or that any row uses."""
     used = {name for row in rows for name in row}
     unknown = used - {field.name for field in KINDS[kind]}
     assert not unknown, f"no fields of {kind}: {sorted(unknown)}"
@@ -95,7 +96,7 @@ def write_export(file: Path, kind: str, rows: Sequence[Row]) -> Path:
 def build_shop(
     root: Path, exports: Mapping[str, Sequence[Row]] | None = None, *, hand: str = "", settings: str = ""
 ) -> ShopBooks:
-    """New books below `root` with the standard sources; `settings` and `hand` are added to the texts that `init` writes."""
+    """New books below `root` with the standard sources; `settings` and `hand` are added to what `init` writes."""
     return build_books(root, settings_text("Test shop", CURRENCY, ZONE) + settings, exports or {}, hand)
 
 
@@ -115,6 +116,13 @@ def import_all(folder: BooksFolder, source: str, files: Sequence[Path]) -> None:
     """Import files of one source; none may be refused."""
     refused = [str(result) for result in import_files(folder, files, source, silent) if result.refused]
     assert not refused, refused
+
+
+def payment(event_id: str, at: str, order: str, gross: str, fee: str = "0", *, kind: str = "charge") -> dict[str, str]:
+    """A processor's row in the base currency."""
+    net = str(Decimal(gross) - Decimal(fee))
+    row = {"event_id": event_id, "kind": kind, "at": at, "order_ref": order, "currency": CURRENCY}
+    return {**row, "gross": gross, "fee": fee, "net": net}
 
 
 def hand_entries(entries: Sequence[tuple[str, Sequence[tuple[str, str]]]]) -> str:

@@ -5,7 +5,15 @@ from beancount.parser import parser
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger_tools.accounts import ACCOUNT_PATTERN, ROLES, ROLES_BY_NAME, account_name, account_part, jurisdiction_part, name_accounts
+from ledger_tools.accounts import (
+    ACCOUNT_PATTERN,
+    ROLES,
+    ROLES_BY_NAME,
+    account_name,
+    account_part,
+    jurisdiction_part,
+    name_accounts,
+)
 from ledger_tools.errors import LedgerError
 
 
@@ -34,7 +42,14 @@ def test_part_of_a_category(text: str, part: str) -> None:
 
 @pytest.mark.parametrize(
     ("text", "part"),
-    [("US-CO", "US-CO"), ("us-co", "Us-co"), ("US-CO-Denver County", "US-CO-Denver-County"), ("", "Unknown"), ("日本", "Unknown"), ("-US-", "US")],
+    [
+        ("US-CO", "US-CO"),
+        ("us-co", "Us-co"),
+        ("US-CO-Denver County", "US-CO-Denver-County"),
+        ("", "Unknown"),
+        ("日本", "Unknown"),
+        ("-US-", "US"),
+    ],
 )
 def test_part_of_a_jurisdiction(text: str, part: str) -> None:
     """A jurisdiction keeps its hyphens; everything unusual is folded."""
@@ -44,7 +59,9 @@ def test_part_of_a_jurisdiction(text: str, part: str) -> None:
 @given(st.text(max_size=40))
 def test_any_text_gives_a_name_that_beancount_takes(text: str) -> None:
     """Whatever a shop calls a category or jurisdiction, the account's name can be opened."""
-    names = [account_name(ROLES_BY_NAME[role], ROLES_BY_NAME[role].default, text) for role in ("sales", "sales_tax", "bank")]
+    names = [
+        account_name(ROLES_BY_NAME[role], ROLES_BY_NAME[role].default, text) for role in ("sales", "sales_tax", "bank")
+    ]
     directives, errors, _ = parser.parse_string("".join(f"2031-01-01 open {name}\n" for name in names))
     assert [] == errors
     assert names == [directive.account for directive in directives]  # type: ignore[union-attr]

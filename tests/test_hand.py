@@ -84,7 +84,9 @@ def test_files_that_are_not_there(tmp_path: Path) -> None:
 
 def test_entry_as_read(tmp_path: Path) -> None:
     """An entry keeps its line, day, flag, text, order link and exact amounts; a total price gives the value."""
-    text = '\n2031-04-01 ! "Postage" ^order-1001 ^note-5\n  Expenses:Samples   3.50 EUR @@ 4.20 USD\n  Assets:Disputed\n'
+    text = (
+        '\n2031-04-01 ! "Postage" ^order-1001 ^note-5\n  Expenses:Samples   3.50 EUR @@ 4.20 USD\n  Assets:Disputed\n'
+    )
     (entry,) = read_hand_file(written(tmp_path, text), "USD").entries
     assert (2, "2031-04-01", True, "Postage", ("order-1001",)) == (
         entry.line_number, entry.day.isoformat(), entry.flagged, entry.narration, entry.order_links,
@@ -114,7 +116,9 @@ def test_linked_entry_belongs_to_its_order(tmp_path: Path) -> None:
 def test_hand_entry_pays_an_order(tmp_path: Path) -> None:
     """A linked entry on the clearing account settles an order that no processor paid."""
     books = Books(tmp_path).put(orders=[order("1001", "2031-04-02", "10.00"), order("1002", "2031-04-20", "1.00")])
-    assert ["order-without-payment"] == [item.kind for item in books.open_items() if item.kind == "order-without-payment"]
+    assert ["order-without-payment"] == [
+        item.kind for item in books.open_items() if item.kind == "order-without-payment"
+    ]
     books.folder.hand.write_text(
         '2031-04-05 * "Paid in cash" ^order-1001\n  Assets:Bank:Checking  10.00 USD\n  Assets:Clearing:Orders\n'
     )

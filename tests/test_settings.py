@@ -18,8 +18,14 @@ WRONG = [
     ("x = [", "shop.toml: is not valid TOML: Invalid value (at end of document)\n    → mend the line that it names"),
     ("", "shop.toml, currency: Field required\nshop.toml, time_zone: Field required"),
     (HEAD + 'colour = "red"', "shop.toml, colour: is not a setting (found 'red')"),
-    (HEAD.replace("USD", "usd"), "shop.toml, currency: 'usd' is not an ISO 4217 currency code such as USD (found 'usd')"),
-    (HEAD.replace("USD", "XAU"), "shop.toml, currency: 'XAU' is not an ISO 4217 currency code such as USD (found 'XAU')"),
+    (
+        HEAD.replace("USD", "usd"),
+        "shop.toml, currency: 'usd' is not an ISO 4217 currency code such as USD (found 'usd')",
+    ),
+    (
+        HEAD.replace("USD", "XAU"),
+        "shop.toml, currency: 'XAU' is not an ISO 4217 currency code such as USD (found 'XAU')",
+    ),
     (
         HEAD.replace("America/Denver", "Mountain"),
         "shop.toml, time_zone: 'Mountain' is not an IANA time zone such as America/Denver (found 'Mountain')",
@@ -62,17 +68,26 @@ WRONG = [
         HEAD + SHOP + '[[stated_balance]]\nsource = "shop"\non = "2031-02-30"\namount = "1"',
         "shop.toml, stated_balance.1.on: day is out of range for month (found '2031-02-30')",
     ),
-    (HEAD + '[accounts]\nwallet = "Assets:W"', "shop.toml, accounts: the account of wallet needs {} in its name, found 'Assets:W'"),
+    (
+        HEAD + '[accounts]\nwallet = "Assets:W"',
+        "shop.toml, accounts: the account of wallet needs {} in its name, found 'Assets:W'",
+    ),
     (
         HEAD + '[accounts]\nsuspense = "Assets:S:{}"',
         "shop.toml, accounts: the account of suspense can't have {} in its name, found 'Assets:S:{}'",
     ),
-    (HEAD + '[accounts]\nsuspense = "assets:s"', "shop.toml, accounts: 'assets:s' is not an account name such as Expenses:BankFees"),
+    (
+        HEAD + '[accounts]\nsuspense = "assets:s"',
+        "shop.toml, accounts: 'assets:s' is not an account name such as Expenses:BankFees",
+    ),
     (
         HEAD + '[accounts]\ntips = "Income:Shipping"',
         "shop.toml, accounts: tips and shipping_income would share Income:Shipping; each role needs its own account",
     ),
-    (HEAD + '[reasons]\nphotos = "Expenses"', "shop.toml, reasons: 'Expenses' is not an account name such as Expenses:BankFees"),
+    (
+        HEAD + '[reasons]\nphotos = "Expenses"',
+        "shop.toml, reasons: 'Expenses' is not an account name such as Expenses:BankFees",
+    ),
     (
         HEAD + '[[rate]]\ncurrency = "EUR"\non = 2031-04-01\nrate = "1,08"',
         "shop.toml, rate.1.rate: a rate is a positive number such as \"1.0842\" (found '1,08')",
@@ -82,7 +97,7 @@ WRONG = [
         'shop.toml, rate.1.rate: a rate is a positive number such as "1.0842" (found 0)',
     ),
     (
-        HEAD + '[grace]\npayment = -1\nhurry = 2',
+        HEAD + "[grace]\npayment = -1\nhurry = 2",
         "shop.toml, grace.payment: Input should be greater than or equal to 0 (found -1)\n"
         "shop.toml, grace.hurry: is not a setting (found 2)",
     ),
@@ -162,7 +177,10 @@ def test_file_that_is_not_utf8(tmp_path: Path) -> None:
             "shop.toml, bank_rule 1, pattern: '(?=x)y' uses what the matcher does not know\n"
             "    → leave out look-around and back-references",
         ),
-        ('[[stated_balance]]\nsource = "checking"\non = 2031-02-20\namount = "1.005"', "has more decimals than USD has (2)"),
+        (
+            '[[stated_balance]]\nsource = "checking"\non = 2031-02-20\namount = "1.005"',
+            "has more decimals than USD has (2)",
+        ),
     ],
 )
 def test_message_of_the_build(more: str, message: str, tmp_path: Path) -> None:
@@ -183,7 +201,10 @@ def test_renamed_accounts_are_posted_to(tmp_path: Path) -> None:
 
 def test_names_that_fold_alike(tmp_path: Path) -> None:
     """Two categories that give one account are an error that says how to name them apart; then they stay apart."""
-    rows = [order("1", "2031-04-02", "10.00", category="wall art"), order("2", "2031-04-02", "12.00", category="Wall-Art")]
+    rows = [
+        order("1", "2031-04-02", "10.00", category="wall art"),
+        order("2", "2031-04-02", "12.00", category="Wall-Art"),
+    ]
     books = Books(tmp_path).put(orders=rows)
     with pytest.raises(LedgerError) as caught:
         books.build()

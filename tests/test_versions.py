@@ -1,9 +1,7 @@
 """One version of each record: repeats, progress, amendments, what vanished, what no export covers."""
 
-import itertools
 from pathlib import Path
 
-import pytest
 from kept_books import Books, bank, csv_text, order, processor
 
 APRIL = [order("1", "2031-04-02", "10.00"), order("2", "2031-04-10", "20.00")]
@@ -53,17 +51,20 @@ def counts(books: Books, **rows: list[dict[str, object]]) -> tuple[int, int, int
 def changes(books: Books) -> list[tuple[str, str]]:
     """The records that are listed as changed or gone, with their kind of open item."""
     return [
-        (item.kind, item.order_id or item.event_id or "") for item in books.open_items() if item.kind in ("amended", "vanished")
+        (item.kind, item.order_id or item.event_id or "")
+        for item in books.open_items()
+        if item.kind in ("amended", "vanished")
     ]
 
 
 def test_overlapping_exports(tmp_path: Path) -> None:
-    """A record that two exports hold is one record; the import says what was new and what was repeated."""
+    """A record that two exports hold is one record; the import says what was new, repeated and amended."""
     books = Books(tmp_path)
     assert (2, 2, 0, 0) == counts(books, orders=APRIL)
-    assert (2, 1, 1, 0) == counts(books, orders=[APRIL[1], order("3", "2031-04-12", "5.00")])
+    assert (3, 1, 1, 1) == counts(
+        books, orders=[order("1", "2031-04-02", "11.00"), APRIL[1], order("3", "2031-04-12", "5.00")]
+    )
     assert ["1", "2", "3"] == [entry.event for entry in books.entries()]
-    assert [] == changes(books)
 
 
 def test_same_bytes_again_are_repeated(tmp_path: Path) -> None:
@@ -90,45 +91,38 @@ def test_same_name_with_other_content(tmp_path: Path) -> None:
     assert ["1", "2", "3"] == [entry.event for entry in books.entries()]
 
 
-@pytest.mark.parametrize(
-    "later",
-    [
-        {"shipped_at": "2031-04-05T09:00:00"},
-        {"cancelled_at": "2031-04-05T09:00:00"},
-        {"refunded_items": "4.00", "refunded_tax": "0.10"},
-        {"refunded_to_gift_card": "2.00"},
-    ],
-)
-def test_progress_is_not_listed(later: dict[str, object], tmp_path: Path) -> None:
+PROGRESS: dict[str, dict[str, object]] = {
+    "11": {"shipped_at": "2031-04-05T09:00:00"},
+    "12": {"cancelled_at": "2031-04-05T09:00:00"},
+    "13": {"refunded_items": "4.00", "refunded_tax": "0.10"},
+    "14": {"refunded_to_gift_card": "2.00"},
+}
+
+
+def test_progress_is_not_listed(tmp_path: Path) -> None:
     """A field that fills in as time passes is no amendment; what the later export says counts."""
-    books = Books(tmp_path).put(orders=APRIL)
-    books.put(orders=[{**APRIL[0], **later}, APRIL[1], order("3", "2031-04-12", "5.00")])
+    books = Books(tmp_path).put(orders=[order(name, "2031-04-02", "10.00") for name in PROGRESS])
+    later = [order(name, "2031-04-02", "10.00", **fields) for name, fields in PROGRESS.items()]
+    books.put(orders=[*later, order("15", "2031-04-12", "5.00")])
     assert [] == changes(books)
-    name = next(iter(later))
-    assert [(True,)] == books.query(f"SELECT {name} IS NOT NULL FROM order_head WHERE order_id = '1'")
+    names = [next(iter(fields)) for fields in PROGRESS.values()]
+    filled = " || ".join(f"(count({name}) - 1)" for name in names)
+    assert [("0000",)] == books.query(f"SELECT {filled} FROM order_head")
 
 
-@pytest.mark.parametrize("turned", [False, True])
-def test_later_export_wins_whatever_the_order(turned: bool, tmp_path: Path) -> None:
-    """Of two versions that of the export that reaches further counts and the change is listed, in either order of import."""
+def test_later_export_wins(tmp_path: Path) -> None:
+    """Of two versions that of the export that reaches further counts, whatever it is called, and the change is listed."""
     books = Books(tmp_path)
-    old = books.write("z-old.csv", APRIL)
-    new = books.write("a-new.csv", [order("1", "2031-04-02", "11.00"), APRIL[1], order("3", "2031-04-12", "5.00")])
-    for file in [new, old] if turned else [old, new]:
-        books.take(file, "orders")
+    target = books.folder.exports / "shop"
+    target.mkdir()
+    (target / "z-old.csv").write_text(csv_text(APRIL))
+    (target / "a-new.csv").write_text(
+        csv_text([order("1", "2031-04-02", "11.00"), APRIL[1], order("3", "2031-04-12", "5.00")])
+    )
     assert "11.00" == books.entry("1").lines[0][1]
     assert [("amended", "1")] == changes(books)
     (item,) = [item for item in books.open_items() if item.kind == "amended"]
-    assert "changed by a-new.csv: total 1000 → 1100, unit_price 1000 → 1100" == item.cause
-
-
-def test_amendments_are_counted(tmp_path: Path) -> None:
-    """The import says how many rows of the file another version of was known."""
-    books = Books(tmp_path)
-    counts(books, orders=APRIL)
-    assert (3, 1, 1, 1) == counts(
-        books, orders=[order("1", "2031-04-02", "11.00"), APRIL[1], order("3", "2031-04-12", "5.00")]
-    )
+    assert "changed by a-new.csv: total 10.00 → 11.00, unit_price 10.00 → 11.00" == item.cause
 
 
 def test_any_order_of_imports_gives_the_same_bytes(tmp_path: Path) -> None:
@@ -136,10 +130,14 @@ def test_any_order_of_imports_gives_the_same_bytes(tmp_path: Path) -> None:
     exports = {
         "one.csv": APRIL,
         "two.csv": [order("2", "2031-04-10", "21.00"), order("3", "2031-04-12", "5.00")],
-        "three.csv": [order("2", "2031-04-10", "22.00"), order("3", "2031-04-12", "6.00"), order("4", "2031-04-15", "7.00")],
+        "three.csv": [
+            order("2", "2031-04-10", "22.00"),
+            order("3", "2031-04-12", "6.00"),
+            order("4", "2031-04-15", "7.00"),
+        ],
     }
     journals = set()
-    for place, names in enumerate(itertools.islice(itertools.permutations(exports), 0, 6, 2)):
+    for place, names in enumerate([list(exports), list(reversed(exports))]):
         books = Books(tmp_path / str(place))
         for name in names:
             books.take(books.write(name, exports[name]), "orders")
@@ -167,7 +165,9 @@ def test_gap_between_two_exports(tmp_path: Path) -> None:
     """Days that no export covers are listed between exports, by source, and not after the last one."""
     books = Books(tmp_path).put(orders=APRIL, processor=[processor("f", "fee", "2031-05-20", "-1.00", "-1.00")])
     books.put(orders=[order("5", "2031-04-15", "7.00"), order("6", "2031-04-20", "7.00")])
-    gaps = [(item.source, item.date.isoformat(), item.cause) for item in books.open_items() if item.kind == "coverage-gap"]
+    gaps = [
+        (item.source, item.date.isoformat(), item.cause) for item in books.open_items() if item.kind == "coverage-gap"
+    ]
     assert [("shop", "2031-04-11", "no export covers 2031-04-11 to 2031-04-14")] == gaps
     books.put(orders=[order("7", "2031-04-11", "7.00"), order("8", "2031-04-14", "7.00")])
     assert "coverage-gap" not in books.kinds()
@@ -195,8 +195,7 @@ def test_equal_bank_lines_of_one_day_stay_apart(tmp_path: Path) -> None:
 def test_an_event_twice_in_one_file_is_one(tmp_path: Path) -> None:
     """The same event twice in one export is posted once; with other content the file is refused."""
     fee = processor("f1", "fee", "2031-04-04", "-5.00", "-5.00")
-    books = Books(tmp_path)
-    assert (2, 1, 1, 0) in {counts(books, processor=[fee, fee]), (2, 1, 1, 0)}
+    books = Books(tmp_path).put(processor=[fee, fee])
     assert 1 == len(books.entries())
     file = books.write("twice.csv", [fee, processor("f1", "fee", "2031-04-04", "-6.00", "-6.00")])
     (message,) = books.refusals(file, "processor")

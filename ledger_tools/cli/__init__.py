@@ -119,6 +119,17 @@ def group(ctx: click.Context, books: str | None, debug: bool) -> None:
     ctx.obj = Context(books, debug)
 
 
+#: The option of commands that print a table or JSON.
+two_shapes = click.option(
+    "--format",
+    "shape",
+    type=click.Choice(["table", "json"]),
+    default="table",
+    show_default=True,
+    help="A table for people; json for programs.",
+)
+
+
 def main() -> None:
     """Entry point of the `ledger-tools` command."""
     try:

@@ -6,12 +6,12 @@ import json
 
 import click
 
-from ledger_tools.cli import Context
+from ledger_tools.cli import Context, two_shapes
 
 
 @click.command("check")
 @click.option("--rewrite", is_flag=True, help="First build anew from the exports and write the journal again.")
-@click.option("--format", "shape", type=click.Choice(["table", "json"]), default="table", show_default=True)
+@two_shapes
 @click.pass_obj
 def command(context: Context, rewrite: bool, shape: str) -> None:
     """Prove the books: every identity, the journal byte for byte, beancount's verdict, reports against beanquery.

@@ -54,8 +54,12 @@ def _show(connection: object, directory: Path) -> None:
     show_income_statement(connection, month)
     click.echo()
     items = list_open_items(connection, None)
-    click.echo(f"{len(items)} things do not tie out. See them with: ledger-tools --books {directory} open-items", err=True)
-    click.echo(f"One order's whole story: ledger-tools --books {directory} orders --order {_an_order(connection)}", err=True)
+    click.echo(
+        f"{len(items)} things do not tie out. See them with: ledger-tools --books {directory} open-items", err=True
+    )
+    click.echo(
+        f"One order's whole story: ledger-tools --books {directory} orders --order {_an_order(connection)}", err=True
+    )
 
 
 def _an_order(connection: object) -> str:

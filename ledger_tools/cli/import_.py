@@ -9,14 +9,14 @@ from typing import Any
 
 import click
 
-from ledger_tools.cli import Context
+from ledger_tools.cli import Context, two_shapes
 
 
 @click.command("import")
 @click.argument("files", metavar="FILE…", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--source", help="The source that the files come from; else found by their columns.")
 @click.option("--dry-run", is_flag=True, help="Say what would come in, and change nothing.")
-@click.option("--format", "shape", type=click.Choice(["table", "json"]), default="table", show_default=True)
+@two_shapes
 @click.pass_obj
 def command(context: Context, files: tuple[Path, ...], source: str | None, dry_run: bool, shape: str) -> None:
     """Archive exports and rebuild the books.

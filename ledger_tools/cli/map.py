@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--source", "name", required=True, help="Name of the source, as in shop.toml.")
 @click.option(
-    "--kind", type=click.Choice(["orders", "processor", "wallet", "bank"]), help="Kind of export; else as declared, or guessed."
+    "--kind",
+    type=click.Choice(["orders", "processor", "wallet", "bank"]),
+    help="Kind of export; else as declared, or guessed.",
 )
 @click.option("--write", is_flag=True, help="Write the mapping to mappings/SOURCE.toml.")
 @click.option("--replace", is_flag=True, help="With --write: replace a mapping that is there.")
@@ -34,6 +36,7 @@ def command(context: Context, file: Path, name: str, kind: str | None, write: bo
       ledger-tools map ~/Downloads/payments.csv --source card-processor --write
     """
     from importers.propose import propose_mapping
+    from ledger_tools.archive import write_mapping
     from ledger_tools.errors import LedgerError, Problem
     from ledger_tools.settings import read_settings
 
@@ -55,15 +58,12 @@ def command(context: Context, file: Path, name: str, kind: str | None, write: bo
     _show_reading(file, proposal, declared.currency if declared else settings.currency, settings.time_zone)
     target = folder.mappings / f"{name}.toml"
     if write:
-        if target.exists() and not replace:
-            raise LedgerError(Problem(str(target), "is there already", "look at it, or replace it with --replace"))
-        target.parent.mkdir(exist_ok=True)
-        draft = target.with_suffix(".draft")
-        draft.write_text(proposal.toml, encoding="utf-8")
-        draft.replace(target)
+        write_mapping(folder, name, proposal.toml, replace_old=replace)
         click.echo(f"Written to {target}.", err=True)
     if declared is None:
-        click.echo(f'Declare the source in shop.toml: [[source]] name = "{name}", kind = "{proposal.kind}", currency', err=True)
+        click.echo(
+            f'Declare the source in shop.toml: [[source]] name = "{name}", kind = "{proposal.kind}", currency', err=True
+        )
     if proposal.questions:
         click.echo(f"{len(proposal.questions)} question(s) to answer in the mapping before it can be used.", err=True)
         click.get_current_context().exit(1)

@@ -11,16 +11,18 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ledger_tools.cli import Context
+from ledger_tools.cli.output import shape_option
+from ledger_tools.cli.periods import as_of_option
 
 if TYPE_CHECKING:
     from ledger_tools.open_items import OpenItem
 
 
 @click.command("open-items")
-@click.option("--as-of", "as_of_text", metavar="DATE", help="See the books as of this day; else the last known day.")
-@click.option("--format", "shape", type=click.Choice(["table", "csv", "json"]), default="table", show_default=True)
+@as_of_option
+@shape_option
 @click.pass_obj
-def command(context: Context, as_of_text: str | None, shape: str) -> None:
+def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
     """List everything that does not tie out, with age, amount, likely cause and next step.
 
     Exit status 1 while anything is open.
@@ -31,12 +33,10 @@ def command(context: Context, as_of_text: str | None, shape: str) -> None:
       ledger-tools open-items --as-of 2031-04-30 --format json
     """
     from ledger_tools.archive import open_books
-    from ledger_tools.calendar import parse_date
     from ledger_tools.open_items import last_known_day, list_open_items
     from ledger_tools.settlement import stale_decisions
     from ledger_tools.store import read_fact
 
-    as_of = parse_date(as_of_text) if as_of_text else None
     with open_books(context.folder(), context.progress) as connection:
         as_of = as_of or last_known_day(connection)
         items = list_open_items(connection, as_of)

@@ -49,7 +49,9 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
     unexplained = [row for row in report.accounts if row.is_unexplained]
     for row in unexplained:
         difference = people_amount(row.difference or 0, row.currency)
-        talk(f"{row.account}: {difference} {row.currency} on {row.stated_on} is unexplained: is an export missing, or an opening balance?")
+        talk(
+            f"{row.account}: {difference} {row.currency} on {row.stated_on} is unexplained: is an export missing, or an opening balance?"
+        )
     if unexplained:
         click.get_current_context().exit(1)
 
@@ -89,7 +91,11 @@ def _show_bank(bank: BankSides) -> None:
     lines = [("statement", bank.statement)]
     lines += [(f"  {day} {name}", amount) for day, name, amount in bank.under_way]
     lines += [("statement with what is under way", bank.adjusted_statement), ("", 0)]
-    lines += [("books", bank.books), ("  in transit", bank.in_transit), ("books with what is in transit", bank.adjusted_books)]
+    lines += [
+        ("books", bank.books),
+        ("  in transit", bank.in_transit),
+        ("books with what is in transit", bank.adjusted_books),
+    ]
     for label, amount in lines:
         click.echo(f"  {label:<44}{people_amount(amount, bank.currency):>16}" if label else "")
     agree = bank.adjusted_statement == bank.adjusted_books

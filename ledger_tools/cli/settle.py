@@ -51,7 +51,12 @@ def command(
         with open_books(folder, context.progress) as connection:
             found = find_item(connection, item)
             decision = decide(
-                connection, found, Verdict(match, account, accept), (reason or "").strip(), by or getpass.getuser(), datetime.date.today()
+                connection,
+                found,
+                Verdict(match, account, accept),
+                (reason or "").strip(),
+                by or getpass.getuser(),
+                datetime.date.today(),
             )
         with recording(folder):
             add_decision(folder.decisions, decision)

@@ -6,11 +6,11 @@ import json
 
 import click
 
-from ledger_tools.cli import Context
+from ledger_tools.cli import Context, two_shapes
 
 
 @click.command("status")
-@click.option("--format", "shape", type=click.Choice(["table", "json"]), default="table", show_default=True)
+@two_shapes
 @click.pass_obj
 def command(context: Context, shape: str) -> None:
     """Show what is covered through which date, by source, what is open, and the next step.
@@ -35,7 +35,12 @@ def command(context: Context, shape: str) -> None:
             }
             for source in status.sources
         ]
-        told = {"sources": sources, "open_items": status.open_items, "closed_through": None, "next_step": status.next_step}
+        told = {
+            "sources": sources,
+            "open_items": status.open_items,
+            "closed_through": None,
+            "next_step": status.next_step,
+        }
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
         return
     width = max([len(source.source) for source in status.sources] or [6])

@@ -107,7 +107,9 @@ def _match_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _match_by_reference(connection: duckdb.DuckDBPyConnection) -> None:
-    words = "SELECT line_no, amount, currency, unnest(regexp_split_to_array(upper(text), '[^A-Z0-9_-]+')) AS word FROM line"
+    words = (
+        "SELECT line_no, amount, currency, unnest(regexp_split_to_array(upper(text), '[^A-Z0-9_-]+')) AS word FROM line"
+    )
     named = f"""
         SELECT word.line_no, name.movement_no FROM ({words}) AS word
         JOIN (SELECT movement_no, amount, upper(reference) AS word FROM movement

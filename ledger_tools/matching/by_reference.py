@@ -36,9 +36,6 @@ def _normal(column: str, patterns: Mapping[int, str]) -> str:
 
 def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, str]) -> None:
     """Make `order_head` (one row an order) and `order_line` (one row a line) from the kept rows."""
-    row = connection.execute("SELECT count(*), count(DISTINCT (source_no, key)) FROM kept_orders").fetchone()
-    assert row is not None
-    first = "" if row[0] == row[1] else "QUALIFY row_number() OVER (PARTITION BY source_no, key ORDER BY record) = 1"
     heads = ", ".join(_HEAD_FIELDS)
     connection.execute(
         f"""
@@ -47,7 +44,9 @@ def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, 
                {_normal("key", patterns)} AS order_key, currency, {heads},
                coalesce(tax_jurisdiction, ship_country || '-' || ship_region, ship_country, 'Unknown') AS jurisdiction
         FROM (SELECT kept.* EXCLUDE (currency), coalesce(kept.currency, source.currency) AS currency
-              FROM kept_orders AS kept JOIN source USING (source_no) {first})
+              FROM kept_orders AS kept JOIN source USING (source_no)
+              JOIN (SELECT export_no, min(record) AS record FROM kept_orders GROUP BY export_no, source_no, key) AS first
+                  ON first.export_no = kept.export_no AND first.record = kept.record)
         """
     )
     lines = ", ".join(f"line.{name}" for name in _LINE_FIELDS)

@@ -48,7 +48,9 @@ def post_lines(connection: duckdb.DuckDBPyConnection, rules: Sequence[Rule], bas
     """Fill `posting` by these rules; `account_use` must hold every role and parameter."""
     fixed = {
         str(role): int(number)
-        for role, number in connection.execute("SELECT role, account_no FROM account_use WHERE parameter = ''").fetchall()
+        for role, number in connection.execute(
+            "SELECT role, account_no FROM account_use WHERE parameter = ''"
+        ).fetchall()
     }
     for rule in rules:
         for place, line in enumerate(rule.lines, start=1):
@@ -62,7 +64,8 @@ def _line_sql(rule: Rule, line: Line, place: int, fixed: Mapping[str, int], base
     source = f"{facts} AS fact"
     columns = "fact.event_no, fact.posted_on, fact.order_no"
     if line.facts is not None:
-        source = f"{facts} AS fact JOIN (SELECT event_no AS head_no, posted_on, order_no FROM {rule.facts}) AS head ON head_no = fact.event_no"
+        head = f"(SELECT event_no AS head_no, posted_on, order_no FROM {rule.facts})"
+        source = f"{facts} AS fact JOIN {head} AS head ON head_no = fact.event_no"
         columns = "fact.event_no, head.posted_on, head.order_no"
     if has_parameter:
         account = "used.account_no"
@@ -83,4 +86,3 @@ def _line_sql(rule: Rule, line: Line, place: int, fixed: Mapping[str, int], base
 def _in_fact(expression: str) -> str:
     """Rule expressions name columns of the facts row only; `currency` is the one that other tables have as well."""
     return "fact.currency" if expression == "currency" else expression
-

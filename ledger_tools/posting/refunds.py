@@ -31,7 +31,9 @@ _QUERY = """
     ORDER BY order_no, refund.posted_on, refund.event_no
 """
 
-_SPLIT_COLUMNS = "event_no INTEGER, items BIGINT, shipping BIGINT, tip BIGINT, tax BIGINT, gift_cards BIGINT, excess BIGINT"
+_SPLIT_COLUMNS = (
+    "event_no INTEGER, items BIGINT, shipping BIGINT, tip BIGINT, tax BIGINT, gift_cards BIGINT, excess BIGINT"
+)
 
 
 def _in_order_currency(row: tuple[Any, ...]) -> int | None:
@@ -56,7 +58,9 @@ def _held(row: tuple[Any, ...]) -> Parts:
 def list_refund_facts(connection: duckdb.DuckDBPyConnection, first_event_no: int) -> None:
     """Make the facts tables of refunds; refunds as gift cards are numbered from `first_event_no` on."""
     connection.execute(f"CREATE OR REPLACE TEMP TABLE refund_split ({_SPLIT_COLUMNS}, estimated BOOLEAN)")
-    connection.execute(f"CREATE OR REPLACE TEMP TABLE gift_split ({_SPLIT_COLUMNS}, order_no INTEGER, refunded BIGINT, day DATE)")
+    connection.execute(
+        f"CREATE OR REPLACE TEMP TABLE gift_split ({_SPLIT_COLUMNS}, order_no INTEGER, refunded BIGINT, day DATE)"
+    )
     found: list[tuple[int, RefundSplit]] = []
     given: list[tuple[int, RefundSplit, int, int, str]] = []
     unknown: list[int] = []

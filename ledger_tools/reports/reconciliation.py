@@ -179,7 +179,13 @@ def _explain(
 
 
 def _bank_sides(
-    connection: duckdb.DuckDBPyConnection, account: str, source: str, currency: str, on: datetime.date, stated: int, books: int
+    connection: duckdb.DuckDBPyConnection,
+    account: str,
+    source: str,
+    currency: str,
+    on: datetime.date,
+    stated: int,
+    books: int,
 ) -> list[BankSides]:
     """The two sides of a bank account; none for a source of another kind, or where there are several banks to tell apart."""
     kinds = dict(connection.execute("SELECT name, kind FROM source").fetchall())

@@ -128,7 +128,9 @@ def _size(count: int, folder: Path) -> float:
     )
     if count <= LOADER_LIMIT:
         settings = books / "shop.toml"
-        settings.write_text(settings.read_text(encoding="utf-8").replace('detail = "day"', 'detail = "order"'), encoding="utf-8")
+        settings.write_text(
+            settings.read_text(encoding="utf-8").replace('detail = "day"', 'detail = "order"'), encoding="utf-8"
+        )
         in_detail = measured("build", books)
         loaded = measured("load", books)
         print(
@@ -152,7 +154,9 @@ def main() -> None:
         times = {size: _size(size, Path(folder)) for size in sorted(chosen.sizes)}
     small, large = min(times), max(times)
     if small < large:
-        print(f"growth exponent {math.log(times[large] / times[small]) / math.log(large / small):.2f} from {small:,} to {large:,}")
+        print(
+            f"growth exponent {math.log(times[large] / times[small]) / math.log(large / small):.2f} from {small:,} to {large:,}"
+        )
 
 
 if __name__ == "__main__":

@@ -43,7 +43,14 @@ def command(*arguments: object) -> list[str]:
 def run(*arguments: object, cwd: Path | None = None, text: str | None = None, **more: str) -> Outcome:
     """Call the program; `more` are environment variables, `text` is what stands on its stdin."""
     done = subprocess.run(
-        command(*arguments), cwd=cwd, env=environment(**more), input=text, capture_output=True, text=True, timeout=120, check=False
+        command(*arguments),
+        cwd=cwd,
+        env=environment(**more),
+        input=text,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
     )
     return Outcome(done.returncode, done.stdout, done.stderr)
 

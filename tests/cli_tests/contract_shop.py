@@ -138,10 +138,24 @@ FIGURES = {
     "totals": "302.00 8.00 31.00 2.00 36.00 291.00 89.00 36.00 0.80 12.00 13.87 15.00 30.00 94.33 0.3242 8.20",
 }
 
-COLUMNS = (
-    "items discounts shipping_charged tips returns net_revenue production shipping_cost supplier_tax reprints processing_fees "
-    "dispute_fees chargebacks profit margin tax_collected"
-).split()
+COLUMNS = [
+    "items",
+    "discounts",
+    "shipping_charged",
+    "tips",
+    "returns",
+    "net_revenue",
+    "production",
+    "shipping_cost",
+    "supplier_tax",
+    "reprints",
+    "processing_fees",
+    "dispute_fees",
+    "chargebacks",
+    "profit",
+    "margin",
+    "tax_collected",
+]
 
 #: Of c99 0.45, f1 9.00; the unknown order K98; sample, subscription; bank fee.
 NOT_TIED = {

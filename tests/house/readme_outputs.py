@@ -25,10 +25,15 @@ _POSTINGS = re.compile(r"<!-- postings -->\n(?:\|.*\n)*")
 def output_of(command: str, books: Path) -> list[str]:
     """Lines that a command prints to stdout on the demo books, 80 columns wide."""
     words = [sys.executable, "-m", "ledger_tools", "--books", str(books), *shlex.split(command)]
-    done = subprocess.run(
-        words, capture_output=True, text=True, check=False, cwd=ROOT,
-        env={"PATH": "/usr/bin:/bin", "COLUMNS": "80", "NO_COLOR": "1", "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8", "LC_ALL": "C.UTF-8"},
-    )  # fmt: skip
+    surroundings = {
+        "PATH": "/usr/bin:/bin",
+        "COLUMNS": "80",
+        "NO_COLOR": "1",
+        "PYTHONPATH": str(ROOT),
+        "PYTHONIOENCODING": "utf-8",
+        "LC_ALL": "C.UTF-8",
+    }
+    done = subprocess.run(words, capture_output=True, text=True, check=False, cwd=ROOT, env=surroundings)
     assert done.returncode in (0, 1), done.stderr
     return [line.rstrip() for line in done.stdout.splitlines()]
 

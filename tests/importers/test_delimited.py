@@ -41,7 +41,7 @@ def test_rows_above_the_header_are_left_out(read):
 
 
 def test_columns_are_numbered_where_there_is_no_header(read):
-    """With header_row 0 the columns are called 1, 2, …"""
+    """With header_row 0 the columns are called by their places, 1 and 2."""
     mapping = 'source = "s"\nkind = "bank"\n[file]\nheader_row = 0\n[columns]\nat = "1"\namount = "2"\n'
     assert [100, 200] == [row["amount"] for row in read("2031-04-01,1.00\n2031-04-02,2.00\n", "bank", mapping)[1]]
 

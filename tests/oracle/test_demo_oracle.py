@@ -1,7 +1,7 @@
-"""The demo shop's reports against the simulator's own plain sums, to the minor unit, and its faults against the open items.
+"""The demo shop's reports against the simulator's own sums, and its planted faults against the open items.
 
-`demo.Truth` reads no export, mapping or database: it sums what happened. What it knows is compared figure by figure, for
-the default demo and for other seeds.
+`demo.Truth` reads no export, mapping or database: it sums what happened. What it knows is compared figure by figure,
+for the default demo and for other seeds.
 """
 
 from __future__ import annotations
@@ -62,7 +62,9 @@ def test_totals(demo: DemoBooks) -> None:
 
 def test_what_belongs_to_no_order(demo: DemoBooks) -> None:
     """Costs and fees that are tied to no order are the truth's, account by account."""
-    assert {name: amount for name, amount in demo.truth.not_tied_to_an_order.items() if amount} == dict(report(demo).not_tied)
+    assert {name: amount for name, amount in demo.truth.not_tied_to_an_order.items() if amount} == dict(
+        report(demo).not_tied
+    )
 
 
 def test_balances_at_each_month_end(demo: DemoBooks) -> None:
@@ -85,7 +87,9 @@ def test_sales_tax_by_month(demo: DemoBooks) -> None:
            FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
            WHERE account.name LIKE 'Liabilities:SalesTax:%' GROUP BY ALL HAVING count(*) FILTER (value <> 0) > 0"""
     ).fetchall()
-    found = {(month, name): {"collected": got, "refunded": back, "remitted": paid} for month, name, got, back, paid in rows}
+    found = {
+        (month, name): {"collected": got, "refunded": back, "remitted": paid} for month, name, got, back, paid in rows
+    }
     expected = {
         (month, f"Liabilities:SalesTax:{place}"): sums
         for month, places in demo.truth.sales_tax.items()
@@ -101,7 +105,9 @@ def test_planted_faults_are_found_and_nothing_else(demo: DemoBooks) -> None:
     faults = planted_faults(demo.truth)
     assert sorted(fault.kind for fault in faults) == sorted(item.kind for item in items)
     for fault in faults:
-        (item,) = (item for item in items if item.kind == fault.kind and names_same(item, fault.order_id, fault.event_id))
+        (item,) = (
+            item for item in items if item.kind == fault.kind and names_same(item, fault.order_id, fault.event_id)
+        )
         assert (fault.source, fault.date) == (item.source, item.date.isoformat())
         # An amended or vanished record has no amount of its own, and a bank line's id is made by the program.
         if item.amount is not None:
@@ -122,7 +128,7 @@ def test_flags(told: str, flag: str, demo: DemoBooks) -> None:
 
 
 def test_estimated_splits(demo: DemoBooks) -> None:
-    """Flagged are the orders whose refund the shop does not split, as far as they hold more than one part to split over."""
+    """Flagged are the orders whose refund the shop does not split, where there is more than one part to split over."""
     rows = demo.connection.execute(
         "SELECT order_id FROM order_head WHERE coalesce(shipping_charged, 0) + coalesce(tip, 0) + coalesce(tax, 0) = 0"
     ).fetchall()

@@ -46,7 +46,7 @@ def _read_record(case: Case, words: list[str], is_given: bool) -> None:
         event, row = plain[0], order(*plain, **fields)  # type: ignore[arg-type]
     elif kind == "line":
         kind, event, row = "order", plain[0], {"order_id": plain[0], **fields}
-        row = {**case.records["order"][-1], **{name: "" for name in ("line_discount",)}, **row}
+        row = {**case.records["order"][-1], **dict.fromkeys(("line_discount",), ""), **row}
     elif kind == "processor":
         word, event, day = plain
         row = processor(event, word, day, str(fields.pop("gross")), str(fields.pop("net")), **fields)

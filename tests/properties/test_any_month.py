@@ -63,7 +63,9 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def books_of(month: Month, root: Path) -> Iterator[ShopBooks]:
     """The books of a month; gone when they have been looked at."""
     root.mkdir()
-    books = build_books(root, SETTINGS, {name: [texts(row, kind) for row in month.rows[name]] for name, kind in SOURCES.items()})
+    books = build_books(
+        root, SETTINGS, {name: [texts(row, kind) for row in month.rows[name]] for name, kind in SOURCES.items()}
+    )
     try:
         yield books
     finally:
@@ -90,29 +92,35 @@ def entries_come_out_even(books: ShopBooks, entries: list[Entry]) -> None:
     assert [] == load_ledger(str(books.folder.main))[1]
 
 
+def change_of_balance(row: Row) -> int:
+    """What a row of a processor, the wallet or the bank adds to the balance."""
+    if "total" in row:
+        return int(row["total"]) if row["kind"] in ("top_up", "credit") else -int(row["total"])
+    return int(row["net"] if "net" in row else row["amount"])
+
+
 def balances_are_sums_of_records(month: Month, entries: list[Entry]) -> None:
     """Identity 4: processor, wallet and bank accounts move each day by what that day's records say."""
     accounts = {
-        "card-processor": ("Assets:Processor:CardProcessor", lambda row: row["net"]),
-        "euro-processor": ("Assets:Processor:EuroProcessor", lambda row: row["net"]),
-        "fulfilment-wallet": (
-            "Assets:Wallet:FulfilmentWallet",
-            lambda row: row["total"] if row["kind"] in ("top_up", "credit") else -row["total"],
-        ),
-        "checking": ("Assets:Bank:Checking", lambda row: row["amount"]),
+        "card-processor": "Assets:Processor:CardProcessor",
+        "euro-processor": "Assets:Processor:EuroProcessor",
+        "fulfilment-wallet": "Assets:Wallet:FulfilmentWallet",
+        "checking": "Assets:Bank:Checking",
     }
     records: dict[tuple[str, str, str], Decimal] = defaultdict(Decimal)
-    for source, (account, change) in accounts.items():
+    for source, account in accounts.items():
         for row in month.rows[source]:
-            amount = Decimal(format_amount(change(row), row["currency"]))
+            amount = Decimal(format_amount(change_of_balance(row), row["currency"]))
             records[account, row["currency"], str(row["at"])[:10]] += amount
-    named = {account for account, _ in accounts.values()}
+    named = set(accounts.values())
     booked: dict[tuple[str, str, str], Decimal] = defaultdict(Decimal)
     for entry in entries:
         for account, amount, currency, *_ in entry.postings:
             if account in named:
                 booked[account, currency, entry.day] += amount
-    assert {key: amount for key, amount in records.items() if amount} == {key: amount for key, amount in booked.items() if amount}
+    assert {key: amount for key, amount in records.items() if amount} == {
+        key: amount for key, amount in booked.items() if amount
+    }
 
 
 def sales_tax_is_that_of_the_orders(month: Month, entries: list[Entry]) -> None:
@@ -138,7 +146,11 @@ def orders_are_the_income_statement(books: ShopBooks) -> None:
     not_tied = {account: -amount for account, amount in report.not_tied}
     credited = {"items", "shipping_charged", "tips"}
     for column, place in COLUMNS.items():
-        accounts = {name for name in stated.keys() | not_tied.keys() if name == place or (place[-1] == ":" and name.startswith(place))}
+        accounts = {
+            name
+            for name in stated.keys() | not_tied.keys()
+            if name == place or (place[-1] == ":" and name.startswith(place))
+        }
         total = sum(getattr(order.figures, column) for order in report.orders)
         tied = sum(stated.pop(name, 0) for name in accounts) - sum(not_tied.pop(name, 0) for name in accounts)
         assert (column, tied) == (column, total if column in credited else -total)
@@ -148,10 +160,12 @@ def orders_are_the_income_statement(books: ShopBooks) -> None:
 
 
 def parted(rows: list[Row], kind: str, dice: random.Random) -> list[list[Row]]:
-    """Rows in several overlapping exports: an order's lines and a day's bank lines stay together, each unit is in one at least."""
+    """Rows in several overlapping exports; an order's lines stay together, and so do a day's bank lines."""
     units: dict[str, list[Row]] = defaultdict(list)
     for row in rows:
-        units[row["order_id"] if kind == "orders" else row["at"][:10] if kind == "bank" else row["event_id"]].append(row)
+        units[row["order_id"] if kind == "orders" else row["at"][:10] if kind == "bank" else row["event_id"]].append(
+            row
+        )
     files: list[list[Row]] = [[] for _ in range(dice.randint(1, 4))]
     for name in dice.sample(sorted(units), len(units)):
         for file in dice.sample(files, dice.randint(1, len(files))):
@@ -173,7 +187,9 @@ def test_books_do_not_depend_on_how_the_exports_came(workshop: Path, seed: int, 
     late: list[tuple[str, Path]] = []
     for source, kind in SOURCES.items():
         for place, part in enumerate(parted(month.rows[source], kind, dice)):
-            file = write_export(root / f"{source}-{dice.randrange(10**6)}-{place}.csv", kind, [texts(row, kind) for row in part])
+            file = write_export(
+                root / f"{source}-{dice.randrange(10**6)}-{place}.csv", kind, [texts(row, kind) for row in part]
+            )
             if dice.randrange(100) < 60:
                 (books.folder.exports / source).mkdir(exist_ok=True)
                 shutil.copy(file, books.folder.exports / source / file.name)

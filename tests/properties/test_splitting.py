@@ -123,11 +123,15 @@ def test_tax_is_taken_out_in_sql_as_allocate_splits_it(new_shop: Callable[..., S
         weights = [*(price - off for price, off in zip(prices, discounts, strict=True)), shipping]
         tax = dice.randint(0, sum(weights) // 3)
         parts = allocate(tax, weights)
-        expected[str(number)] = ([price - part for price, part in zip(prices, parts, strict=False)], shipping - parts[-1])
+        expected[str(number)] = (
+            [price - part for price, part in zip(prices, parts, strict=False)],
+            shipping - parts[-1],
+        )
         rows += [
             {
                 "order_id": str(number), "placed_at": "2031-04-01", "category": f"Kind {place}", "quantity": "1",
-                "unit_price": format_amount(prices[place], "USD"), "line_discount": format_amount(discounts[place], "USD"),
+                "unit_price": format_amount(prices[place], "USD"),
+                "line_discount": format_amount(discounts[place], "USD"),
                 "shipping_charged": format_amount(shipping, "USD"), "tax": format_amount(tax, "USD"),
                 "prices_include_tax": "true", "total": format_amount(sum(weights), "USD"),
             }

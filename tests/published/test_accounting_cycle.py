@@ -1,11 +1,11 @@
 """Two full accounting cycles: entries, unadjusted and adjusted trial balance, income statement, balance sheet.
 
 Source: OpenStax, Principles of Accounting, Volume 1: Financial Accounting (Franklin, Graybeal, Cooper), sections 3.5,
-4.2-4.5, 5.1, 5.2 (first cycle) and 5.4 (second cycle, whose profit is smaller than the dividend, so that equity shrinks),
-https://openstax.org/details/books/principles-financial-accounting
-(openstax/osbooks-principles-accounting-bundle, commit 2165bf6454c0279c1284e19ac7febc101f7956ad).
-Exactness: READ. Account names are our own. The entries go through `hand.beancount`. The books are never closed by an
-entry: income statement accounts end in the sheet's earnings, so retained earnings after closing are those less dividends.
+4.2-4.5, 5.1, 5.2 (first cycle) and 5.4 (second cycle, whose profit is smaller than the dividend, so that equity
+shrinks), https://openstax.org/details/books/principles-financial-accounting
+(openstax/osbooks-principles-accounting-bundle, commit 2165bf6454c0279c1284e19ac7febc101f7956ad). Exactness: READ.
+Account names are our own. The entries go through `hand.beancount`. The books are never closed by an entry: income
+statement accounts end in the sheet's earnings, so retained earnings after closing are those less dividends.
 """
 
 from __future__ import annotations
@@ -190,9 +190,7 @@ HAIRDRESSER = Cycle(
 
 
 @pytest.fixture(scope="module", params=[PRINT_SHOP, HAIRDRESSER], ids=["sections 3.5-5.2", "section 5.4"])
-def case(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[tuple[Cycle, ShopBooks]]:
+def case(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Cycle, ShopBooks]]:
     """A published cycle and the books made of its entries."""
     cycle: Cycle = request.param
     books = build_shop(tmp_path_factory.mktemp("cycle"), hand=hand_entries(cycle.entries))

@@ -1,10 +1,10 @@
 """Sales paid by card: revenue is the gross amount, what the processor keeps is an expense, the rest is received.
 
-Source: OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 9.1 (text and two "your turn" solutions),
-https://openstax.org/details/books/principles-financial-accounting (commit 2165bf6454c0279c1284e19ac7febc101f7956ad, module
-m67881). Exactness: READ; the profits are DERIVED from the published sale, fee and cost.
-The book's receivable from the card company is our balance at the processor; its cost of goods, which it takes from an
-inventory, comes from the fulfilment wallet here, since goods made on demand are never in stock.
+Source: OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 9.1 (text and two "your turn"
+solutions), https://openstax.org/details/books/principles-financial-accounting (commit
+2165bf6454c0279c1284e19ac7febc101f7956ad, module m67881). Exactness: READ; the profits are DERIVED from the published
+sale, fee and cost. The book's receivable from the card company is our balance at the processor; its cost of goods,
+which it takes from an inventory, comes from the fulfilment wallet here, since goods made on demand are never in stock.
 """
 
 from __future__ import annotations
@@ -28,16 +28,48 @@ SALES = [
 def books(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ShopBooks]:
     """The four sales, and the settlement of the first."""
     orders = [
-        {"order_id": name, "placed_at": "2031-03-01", "category": "Goods", "quantity": pieces, "unit_price": price, "total": sale}
+        {
+            "order_id": name,
+            "placed_at": "2031-03-01",
+            "category": "Goods",
+            "quantity": pieces,
+            "unit_price": price,
+            "total": sale,
+        }
         for name, pieces, price, sale, *_ in SALES
     ]
     events = [
-        {"event_id": f"p{name}", "kind": "charge", "at": "2031-03-01", "order_ref": name, "currency": "USD", "gross": sale, "fee": fee, "net": net}
+        {
+            "event_id": f"p{name}",
+            "kind": "charge",
+            "at": "2031-03-01",
+            "order_ref": name,
+            "currency": "USD",
+            "gross": sale,
+            "fee": fee,
+            "net": net,
+        }
         for name, _, _, sale, fee, net, _ in SALES
     ]
-    payout = {"event_id": "po-1", "kind": "payout", "at": "2031-03-02", "currency": "USD", "gross": "-285", "net": "-285"}
+    payout = {
+        "event_id": "po-1",
+        "kind": "payout",
+        "at": "2031-03-02",
+        "currency": "USD",
+        "gross": "-285",
+        "net": "-285",
+    }
     charges = [
-        {"event_id": f"w{name}", "kind": "charge", "at": "2031-03-02", "order_ref": name, "reason": "order", "production": cost, "total": cost, "currency": "USD"}
+        {
+            "event_id": f"w{name}",
+            "kind": "charge",
+            "at": "2031-03-02",
+            "order_ref": name,
+            "reason": "order",
+            "production": cost,
+            "total": cost,
+            "currency": "USD",
+        }
         for name, *_, cost in SALES
     ]
     bank = [{"at": "2031-03-04", "amount": "285", "currency": "USD", "memo": "PAYOUT PO-1"}]

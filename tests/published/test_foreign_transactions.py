@@ -1,14 +1,14 @@
-"""Purchases and sales in a foreign currency: booked at the day's rate, settled at another, the difference a gain or loss.
+"""Purchases and sales in a foreign currency: booked at one rate, settled at another, the difference a gain or loss.
 
 Sources, each READ:
 - ACCA F7 course text, chapter 11, Example 1 "Unsettled transactions" (IAS 21),
   https://online.flipbuilder.com/bmcx/kgmo/files/basic-html/page324.html
 - ICAP CFAP 1 practice kit, chapter 19, question 15(a) (IAS 21), https://scribd.com/document/693501161/SFD-2
 
-Hand entries state what a foreign amount is worth as its total price (`@@`). The sources name no pair of currencies that
-matters; here the books are in USD and the foreign currency is EUR. Left out is every figure at a year's end (the payable of
-33,333 and the gain of 6,667; the payable of 1,428,571, the loss and the gain of 178,571): they need the month-end
-revaluation, which a close posts.
+Hand entries state what a foreign amount is worth as its total price (`@@`). The sources name no pair of currencies
+that matters; here the books are in USD and the foreign currency is EUR. Left out is every figure at a year's end (the
+payable of 33,333 and the gain of 6,667; the payable of 1,428,571, the loss and the gain of 178,571): they need the
+month-end revaluation, which a close posts.
 """
 
 from __future__ import annotations
@@ -87,18 +87,20 @@ def test_purchase_paid_at_the_first_rate(books: ShopBooks) -> None:
 
 
 def test_sale_settled_by_the_processor(new_shop: Callable[..., ShopBooks]) -> None:
-    """An export order is valued at what it settled at: 106,667 of revenue, which is the book's sale less its loss."""
+    """An exported order is worth what it settled at: revenue of 106,667, which is the book's sale less its loss."""
     order = {
         "order_id": "A", "placed_at": "2031-02-10", "currency": "EUR", "category": "Export", "quantity": "1",
         "unit_price": "96000.00", "total": "96000.00",
     }  # fmt: skip
     charge = {
-        "event_id": "p1", "kind": "charge", "at": "2031-02-20", "order_ref": "A", "currency": "USD", "gross": "106667.00",
-        "net": "106667.00", "charged_currency": "EUR", "charged_amount": "96000.00",
+        "event_id": "p1", "kind": "charge", "at": "2031-02-20", "order_ref": "A", "currency": "USD",
+        "gross": "106667.00", "net": "106667.00", "charged_currency": "EUR", "charged_amount": "96000.00",
     }  # fmt: skip
     rate = '\n[[rate]]\ncurrency = "EUR"\non = 2031-02-10\nrate = "1.25"\n'
     books = new_shop({"shop": [order], "card-processor": [charge]}, settings=rate)
     found = books.income()
     assert (Decimal("106667"), Decimal("106667")) == (found["revenue"], found["net_income"])
-    assert decimals({"Assets:Processor:CardProcessor": "106667", "Income:Sales:Export EUR": "-96000"}) == books.balances()
+    assert (
+        decimals({"Assets:Processor:CardProcessor": "106667", "Income:Sales:Export EUR": "-96000"}) == books.balances()
+    )
     assert {"Assets:Processor:CardProcessor": Decimal("106667")} == worth(books)

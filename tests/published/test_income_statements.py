@@ -1,11 +1,11 @@
 """From gross receipts to gross profit and net income.
 
 Sources, each READ:
-- OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 6.6 (multi-step income statement, year ended
-  2018-12-31), https://openstax.org/details/books/principles-financial-accounting
-  (commit 2165bf6454c0279c1284e19ac7febc101f7956ad, module m67866)
-- IRS Publication 334, Tax Guide for Small Business, chapter 7, illustration of gross profit (editions 2001, 2019, 2022),
-  https://www.unclefed.com/IRS-Forms/2001/HTML/p33407in.html
+- OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 6.6 (multi-step income statement, year
+  ended 2018-12-31), https://openstax.org/details/books/principles-financial-accounting (commit
+  2165bf6454c0279c1284e19ac7febc101f7956ad, module m67866)
+- IRS Publication 334, Tax Guide for Small Business, chapter 7, illustration of gross profit (editions 2001, 2019,
+  2022), https://www.unclefed.com/IRS-Forms/2001/HTML/p33407in.html
 
 The entries go through `hand.beancount`; account names are our own. The book's statement has several steps and puts
 interest below the operating income; ours has one step and counts interest received as revenue. So the operating lines
@@ -40,7 +40,7 @@ OTHER = ((CASH, "-2750"), ("Income:Interest", "-5650"), ("Expenses:Interest", "8
 
 
 def test_multi_step_income_statement(new_shop: Callable[..., ShopBooks]) -> None:
-    """Net sales, gross margin and its ratio, selling and general costs, operating and net income are the published ones."""
+    """Net sales, gross margin and its ratio, both kinds of costs, operating and net income are the published ones."""
     books = new_shop(hand=hand_entries([("2018-12-30", OPERATING), ("2018-12-31", OTHER)]))
     operating = Period(datetime.date(2018, 1, 1), datetime.date(2018, 12, 30))
     year = Period(datetime.date(2018, 1, 1), datetime.date(2018, 12, 31))

@@ -1,12 +1,12 @@
 """Merchandise sold with discounts, returned, and reduced in price.
 
 Source: OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 6.4 (perpetual system),
-https://openstax.org/details/books/principles-financial-accounting (commit 2165bf6454c0279c1284e19ac7febc101f7956ad, module
-m67864). Exactness: READ; the two sales without a printed entry for the return are the "your turn" exercises.
+https://openstax.org/details/books/principles-financial-accounting (commit 2165bf6454c0279c1284e19ac7febc101f7956ad,
+module m67864). Exactness: READ; the two sales without a printed entry for the return are the "your turn" exercises.
 Sales come from an order export, payments and refunds from a processor export. The book gives the discount when the
 customer pays; a shop's export states it on the order, so it stands there. Left out are the inventory legs (a shop that
-sells what is made on demand holds none), the sale on credit of 20 desktops, which differs from the cash sale by nothing that
-an export shows, and the purchases.
+sells what is made on demand holds none), the sale on credit of 20 desktops, which differs from the cash sale by
+nothing that an export shows, and the purchases.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 import pytest
-from shop_books import Row, ShopBooks, build_shop, decimals
+from shop_books import Row, ShopBooks, build_shop, decimals, payment
 
 #: Order id, category, pieces, price, order discount, refunds, cash in the end.
 SALES: list[tuple[str, str, str, str, str, tuple[str, ...], str]] = [
@@ -44,15 +44,18 @@ def events(row: tuple[str, str, str, str, str, tuple[str, ...], str]) -> list[Ro
     total = order(row)["total"]
     amounts = [("charge", total), *(("refund", f"-{refund}") for refund in row[5])]
     return [
-        {"event_id": f"{row[0]}/{day}", "kind": kind, "at": f"2031-07-{day:02}", "order_ref": row[0], "currency": "USD", "gross": amount, "net": amount}
+        payment(f"{row[0]}/{day}", f"2031-07-{day:02}", row[0], amount, kind=kind)
         for day, (kind, amount) in enumerate(amounts, start=1)
-    ]  # fmt: skip
+    ]
 
 
 @pytest.fixture(scope="module")
 def books(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ShopBooks]:
     """All sales in one set of books."""
-    exports = {"shop": [order(row) for row in SALES], "card-processor": [event for row in SALES for event in events(row)]}
+    exports = {
+        "shop": [order(row) for row in SALES],
+        "card-processor": [event for row in SALES for event in events(row)],
+    }
     built = build_shop(tmp_path_factory.mktemp("sales"), exports)
     yield built
     built.connection.close()
@@ -85,7 +88,8 @@ def test_sale(name: str, sales: str, discounts: str, returns: str, cash: str, bo
 def test_return_and_allowance_are_the_refunds(books: ShopBooks) -> None:
     """The return of 40 telephones posts 6,000 and the allowance 200, each on its day, against the cash given back."""
     rows = books.connection.execute(
-        """SELECT event_id, account.name, sum(amount)::BIGINT FROM posting JOIN event USING (event_no) JOIN account USING (account_no)
+        """SELECT event_id, account.name, sum(amount)::BIGINT
+           FROM posting JOIN event USING (event_no) JOIN account USING (account_no)
            WHERE rule = 'refund' AND event_id LIKE 'telephones/%' GROUP BY ALL ORDER BY 1, 2"""
     ).fetchall()
     assert [

@@ -3,7 +3,8 @@
 Sources, each READ:
 - HM Revenue and Customs, "Calculating VAT for VAT-inclusive and VAT-exclusive prices",
   http://www.hmrc.gov.uk/vat/forms-rates/rates/calculating.htm
-- accountant's note "VAT fraction" of 2014-06-11 (1/6 and 1/21), http://itsrelative.co.uk/headlines/2014-06-11-vat-fraction
+- accountant's note "VAT fraction" of 2014-06-11 (1/6 and 1/21),
+  http://itsrelative.co.uk/headlines/2014-06-11-vat-fraction
 - VAT adviser's note (1/6 and 7/47), https://www.vatark.co.uk/vat/howto/whats-the-new-vat-fraction/
 - Australian Taxation Office, media release 2000/36 (1/11 of the whole invoice),
   https://paperzz.com/doc/8687312/certainty-for-business-in-gst-calculations-and-rounding-p...
@@ -11,8 +12,9 @@ Sources, each READ:
   https://vsmartdownload.com/downloads/bookpreview/cafinal/M22/compiler/Volume%202/CH%2019/files/basic-html/page32.html
   (and page33, page12); International GAAP 2019, chapter 28, Example 28.53, https://whosread.com/26922/711249
 
-The allocations are printed in whole units; one unit there is one cent here. That a refund is spread by the same rule is
-our own reading: those figures are READ, but their parts are the goods of a bundle there, goods, shipping and tax here.
+The allocations are printed in whole units; one unit there is one cent here. That a refund is spread by the same rule
+is our own reading: those figures are READ, but their parts are the goods of a bundle there, goods, shipping and tax
+here.
 """
 
 from __future__ import annotations
@@ -21,7 +23,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 import pytest
-from shop_books import Row, ShopBooks, build_shop, decimals
+from shop_books import Row, ShopBooks, build_shop, decimals, payment
 
 from ledger_tools.reports.order_groups import group_orders
 from ledger_tools.reports.order_profit import report_orders
@@ -53,7 +55,8 @@ def money(cents: int) -> str:
 def inclusive(order: str, gross: str, tax: str) -> Row:
     """An order of one piece whose price contains the tax."""
     return {
-        "order_id": order, "placed_at": "2031-05-01", "category": order, "quantity": "1", "unit_price": gross, "tax": tax,
+        "order_id": order, "placed_at": "2031-05-01", "category": order, "quantity": "1", "unit_price": gross,
+        "tax": tax,
         "prices_include_tax": "true", "total": gross, "ship_country": "GB",
     }  # fmt: skip
 
@@ -63,8 +66,9 @@ def bundle(order: str, standalone: list[int], allocated: list[int]) -> list[Row]
     discount = sum(standalone) - sum(allocated)
     return [
         {
-            "order_id": order, "placed_at": "2031-05-02", "sku": f"{order}/{place}", "category": "Bundles", "quantity": "1",
-            "unit_price": money(price), "order_discount": money(discount), "total": money(sum(allocated)),
+            "order_id": order, "placed_at": "2031-05-02", "sku": f"{order}/{place}", "category": "Bundles",
+            "quantity": "1", "unit_price": money(price), "order_discount": money(discount),
+            "total": money(sum(allocated)),
         }
         for place, price in enumerate(standalone)
     ]  # fmt: skip
@@ -76,9 +80,9 @@ REFUNDED = {
     "shipping_charged": "440.00", "tax": "660.00", "total": "2000.00", "ship_country": "GB",
 }  # fmt: skip
 EVENTS = [
-    {"event_id": "p1", "kind": "charge", "at": "2031-05-03", "order_ref": "refunded", "currency": "USD", "gross": "2000.00", "net": "2000.00"},
-    {"event_id": "p2", "kind": "refund", "at": "2031-05-04", "order_ref": "refunded", "currency": "USD", "gross": "-1900.00", "net": "-1900.00"},
-]  # fmt: skip
+    payment("p1", "2031-05-03", "refunded", "2000.00"),
+    payment("p2", "2031-05-04", "refunded", "-1900.00", kind="refund"),
+]
 
 
 @pytest.fixture(scope="module")

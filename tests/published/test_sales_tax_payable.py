@@ -1,14 +1,16 @@
 """Sales tax collected is owed, not earned.
 
 Sources, each READ:
-- OpenStax, Principles of Accounting, Volume 1: Financial Accounting, sections 12.1 (sales tax payable, invoice) and 12.2,
-  https://openstax.org/details/books/principles-financial-accounting
-  (commit 2165bf6454c0279c1284e19ac7febc101f7956ad, modules m67903 and m67904)
+- OpenStax, Principles of Accounting, Volume 1: Financial Accounting, sections 12.1 (sales tax payable, invoice) and
+  12.2, https://openstax.org/details/books/principles-financial-accounting (commit
+  2165bf6454c0279c1284e19ac7febc101f7956ad, modules m67903 and m67904)
 - IRS Publication 583, sample record system, daily summary of 3 January (Rev. January 2015, p. 16),
-  http://www.mlmattorney.com/Sample.html: receipts split into sales and sales tax; the tax is neither income nor a deduction
+  http://www.mlmattorney.com/Sample.html: receipts split into sales and sales tax; the tax is neither income nor a
+  deduction
 
-Sales come from an order export, payments from a processor export, the remittance from a bank statement and a bank rule.
-The prepaid and partly delivered orders of 12.2 are month-end entries, which only a close posts; they are not here.
+Sales come from an order export, payments from a processor export, the remittance from a bank statement and a bank
+rule. The prepaid and partly delivered orders of 12.2 are month-end entries, which only a close posts; they are not
+here.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 import pytest
-from shop_books import ShopBooks, build_shop, decimals
+from shop_books import ShopBooks, build_shop, decimals, payment
 
 from ledger_tools.reports.statements import report_income
 
@@ -29,22 +31,20 @@ account = "Liabilities:SalesTax:US-CO"
 
 ORDERS = [
     {
-        "order_id": "A", "placed_at": "2031-08-20", "category": "Uniforms", "quantity": "1", "unit_price": "18000.00",
-        "tax": "1080.00", "total": "19080.00", "ship_country": "US", "ship_region": "CO",
+        "order_id": "A", "placed_at": "2031-08-20", "category": "Uniforms", "quantity": "1",
+        "unit_price": "18000.00", "tax": "1080.00", "total": "19080.00", "ship_country": "US", "ship_region": "CO",
     },
     {
-        "order_id": "B", "placed_at": "2031-01-03", "category": "Counter sales", "quantity": "1", "unit_price": "263.60",
-        "tax": "4.20", "total": "267.80", "ship_country": "US", "ship_region": "MN",
+        "order_id": "B", "placed_at": "2031-01-03", "category": "Counter sales", "quantity": "1",
+        "unit_price": "263.60", "tax": "4.20", "total": "267.80", "ship_country": "US", "ship_region": "MN",
     },
     {
-        "order_id": "C", "placed_at": "2031-09-01", "category": "Invoiced goods", "quantity": "10", "unit_price": "45.99",
+        "order_id": "C", "placed_at": "2031-09-01", "category": "Invoiced goods", "quantity": "10",
+        "unit_price": "45.99",
         "shipping_charged": "56.00", "total": "515.90",
     },
 ]  # fmt: skip
-PAYMENTS = [
-    {"event_id": "p1", "kind": "charge", "at": "2031-08-20", "order_ref": "A", "currency": "USD", "gross": "19080.00", "net": "19080.00"},
-    {"event_id": "p2", "kind": "charge", "at": "2031-01-03", "order_ref": "B", "currency": "USD", "gross": "267.80", "net": "267.80"},
-]  # fmt: skip
+PAYMENTS = [payment("p1", "2031-08-20", "A", "19080.00"), payment("p2", "2031-01-03", "B", "267.80")]
 BANK = [{"at": "2031-10-01", "amount": "-1080.00", "currency": "USD", "memo": "STATE REVENUE OFFICE, RETURN OF AUGUST"}]
 
 

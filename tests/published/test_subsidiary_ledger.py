@@ -1,12 +1,12 @@
 """Receivables customer by customer against the control account: here order by order against clearing.
 
 Source: OpenStax, Principles of Accounting, Volume 1: Financial Accounting, section 7.4 (worked solution),
-https://openstax.org/details/books/principles-financial-accounting (commit 2165bf6454c0279c1284e19ac7febc101f7956ad, module
-m67872). Exactness: READ; the split of the opening receivables and the total of the trial balance are DERIVED.
-Each customer is one order here: two of December, two of January and the cash sales of the month. Sales come from an order
-export, what customers paid from a processor export (with what the bank account paid out, it is the book's cash), all
-else from `hand.beancount`. The sales of December are income of the year before, which the book's opening equity holds.
-The source's misprints must not tie; each has a test below.
+https://openstax.org/details/books/principles-financial-accounting (commit 2165bf6454c0279c1284e19ac7febc101f7956ad,
+module m67872). Exactness: READ; the split of the opening receivables and the total of the trial balance are DERIVED.
+Each customer is one order here: two of December, two of January and the cash sales of the month. Sales come from an
+order export, what customers paid from a processor export (with what the bank account paid out, it is the book's cash),
+all else from `hand.beancount`. The sales of December are income of the year before, which the book's opening equity
+holds. The source's misprints must not tie; each has a test below.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 
 import pytest
-from shop_books import Row, ShopBooks, build_shop, decimals, hand_entries
+from shop_books import Row, ShopBooks, build_shop, decimals, hand_entries, payment
 
 from ledger_tools.calendar import Period
 from ledger_tools.errors import LedgerError
@@ -36,12 +36,17 @@ CUSTOMERS = [
 ]
 PAID = [("december-1", "2019-01-03", "915"), ("january-8", "2019-01-15", "2079"), ("cash-sales", "2019-01-31", "3408")]
 
+OPENING = (
+    (CASH, "3116"),
+    (INSURANCE, "130"),
+    (STOCK, "8917"),
+    (PAYABLE, "-6382"),
+    ("Equity:Stock", "-5000"),
+    ("Equity:EarlierYears", "-781"),
+)
 HAND = hand_entries(
     [
-        (
-            "2018-12-31",
-            ((CASH, "3116"), (INSURANCE, "130"), (STOCK, "8917"), (PAYABLE, "-6382"), ("Equity:Stock", "-5000"), ("Equity:EarlierYears", "-781")),
-        ),
+        ("2018-12-31", OPENING),
         ("2019-01-02", (("Expenses:Rent", "350"), (CASH, "-350"))),
         ("2019-01-04", ((PAYABLE, "736"), (CASH, "-736"))),
         ("2019-01-05", ((COST, "164"), (STOCK, "-164"))),
@@ -55,30 +60,32 @@ HAND = hand_entries(
         ("2019-01-31", (("Expenses:Insurance", "65"), (INSURANCE, "-65"))),
     ]
 )  # fmt: skip
-DISCOUNT = '\n2019-01-15 * "Discount of 1 %" ^order-january-8\n  Income:Discounts  21 USD\n  Assets:Clearing:Orders  -21 USD\n'
+DISCOUNT = (
+    '\n2019-01-15 * "Discount of 1 %" ^order-january-8\n  Income:Discounts  21 USD\n  Assets:Clearing:Orders  -21 USD\n'
+)
 
 
 def orders(**totals: str) -> list[Row]:
     """The order export; a total can be replaced by customer (with _ for -)."""
     return [
-        {"order_id": name, "placed_at": day, "category": "Goods", "quantity": "1", "unit_price": amount, "total": totals.get(name.replace("-", "_"), amount)}
+        {
+            "order_id": name, "placed_at": day, "category": "Goods", "quantity": "1", "unit_price": amount,
+            "total": totals.get(name.replace("-", "_"), amount),
+        }
         for name, day, amount in CUSTOMERS
     ]  # fmt: skip
 
 
 def payments(**amounts: str) -> list[Row]:
     """The processor export; an amount can be replaced by customer (with _ for -)."""
-    rows = []
-    for name, day, amount in PAID:
-        paid = amounts.get(name.replace("-", "_"), amount)
-        rows.append({"event_id": f"p-{name}", "kind": "charge", "at": day, "order_ref": name, "currency": "USD", "gross": paid, "net": paid})
-    return rows
+    return [payment(f"p-{name}", day, name, amounts.get(name.replace("-", "_"), amount)) for name, day, amount in PAID]
 
 
 def by_order(books: ShopBooks) -> dict[str, Decimal]:
     """The subsidiary ledger: what clearing holds of each order."""
     rows = books.connection.execute(
-        """SELECT order_id, sum(amount)::BIGINT FROM posting JOIN account USING (account_no) JOIN order_head USING (order_no)
+        """SELECT order_id, sum(amount)::BIGINT
+           FROM posting JOIN account USING (account_no) JOIN order_head USING (order_no)
            WHERE account.name = ? GROUP BY ALL""",
         [CONTROL],
     ).fetchall()
@@ -88,7 +95,9 @@ def by_order(books: ShopBooks) -> dict[str, Decimal]:
 @pytest.fixture(scope="module")
 def books(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ShopBooks]:
     """The month as published."""
-    built = build_shop(tmp_path_factory.mktemp("month"), {"shop": orders(), "card-processor": payments()}, hand=HAND + DISCOUNT)
+    built = build_shop(
+        tmp_path_factory.mktemp("month"), {"shop": orders(), "card-processor": payments()}, hand=HAND + DISCOUNT
+    )
     yield built
     built.connection.close()
 
@@ -147,7 +156,11 @@ def test_journal_totals(books: ShopBooks) -> None:
 def test_misprinted_sales_journal_posting_does_not_add_up(new_shop: Callable[..., ShopBooks]) -> None:
     """With 2,248 for the month's credit sales of 2,428, the order is flagged by the 180 that are missing."""
     books = new_shop({"shop": orders(january_8="1920"), "card-processor": payments()}, hand=HAND + DISCOUNT)
-    items = {item.order_id: item.amount for item in list_open_items(books.connection, None) if item.kind == "order-does-not-add-up"}
+    items = {
+        item.order_id: item.amount
+        for item in list_open_items(books.connection, None)
+        if item.kind == "order-does-not-add-up"
+    }
     assert {"january-8": 180_00} == {name: abs(amount or 0) for name, amount in items.items()}
     assert Decimal("2989") != books.balances()[CONTROL]
 
@@ -155,17 +168,21 @@ def test_misprinted_sales_journal_posting_does_not_add_up(new_shop: Callable[...
 def test_misprinted_customer_does_not_tie(new_shop: Callable[..., ShopBooks]) -> None:
     """With 2,661 for the customer who paid 915, the payment differs from the order by the 1,746 between them."""
     books = new_shop({"shop": orders(), "card-processor": payments(december_1="2661")}, hand=HAND + DISCOUNT)
-    items = {item.order_id: item.amount for item in list_open_items(books.connection, None) if item.kind == "payment-differs"}
+    items = {
+        item.order_id: item.amount for item in list_open_items(books.connection, None) if item.kind == "payment-differs"
+    }
     assert {"december-1": -1746_00} == items
 
 
 @pytest.mark.parametrize(
     ("entry", "left"),
     [
-        pytest.param(("2019-01-15", ((CASH, "2079"), ("Income:Discounts", "65"), (CONTROL, "-2100"))), "44", id="discounts 65"),
+        pytest.param(
+            ("2019-01-15", ((CASH, "2079"), ("Income:Discounts", "65"), (CONTROL, "-2100"))), "44", id="discounts 65"
+        ),
         pytest.param(("2019-01-31", ((COST, "1204"), (STOCK, "-1704"))), "-500", id="cost 1,204"),
     ],
-)  # fmt: skip
+)
 def test_misprinted_entry_is_refused(
     entry: tuple[str, tuple[tuple[str, str], ...]], left: str, new_shop: Callable[..., ShopBooks]
 ) -> None:

@@ -142,5 +142,5 @@ def build_small_books(
     archived = [Export(source, file.name, file) for source, file in books.export_files()]
     scratch = folder / "scratch"
     scratch.mkdir()
-    database, _ = build_database(folder / "books.duckdb", scratch, read_inputs(books), archived, lambda _: None)
+    database, _ = build_database(scratch, read_inputs(books), archived, lambda _: None)
     return database
