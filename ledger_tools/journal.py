@@ -157,6 +157,18 @@ def render_month(connection: duckdb.DuckDBPyConnection, month: str, detail: str,
     return GENERATED + "".join("\n" + text for _, text in entries)
 
 
+def render_events(connection: duckdb.DuckDBPyConnection, base_currency: str, source: str, keys: list[str]) -> str:
+    """Text of the entries of some of a source's records, by their keys, in order detail."""
+    connection.execute(
+        """CREATE OR REPLACE TEMP TABLE wanted AS
+           SELECT event_no FROM event JOIN source USING (source_no)
+           WHERE source.name = ? AND regexp_replace(event_id, '/gift-card-refund$', '') IN (SELECT unnest(?::VARCHAR[]))""",
+        [source, keys],
+    )
+    entries = _entries(connection, "order", base_currency, "event_no IN (SELECT event_no FROM wanted)")
+    return "".join("\n" + text for _, text in entries)
+
+
 def render_files(
     connection: duckdb.DuckDBPyConnection, detail: str, base_currency: str, progress: Callable[[str], None]
 ) -> Iterator[tuple[str, str]]:

@@ -64,7 +64,7 @@ _UNORDERED = """
 _TWICE = """
     WITH made AS (
         SELECT fact.order_no, fact.source_no, fact.source_name, fact.event_id, posted_on, fact.currency, fact.total,
-               coalesce(row.sku, '') AS sku, coalesce(row.quantity, 1) AS quantity, row.record,
+               coalesce(row.sku, '') AS sku, coalesce(row.quantity, 1) AS quantity,
                sum(coalesce(row.quantity, 1)) OVER (PARTITION BY fact.order_no, coalesce(row.sku, '')
                    ORDER BY row."at", fact.event_id) AS made_so_far,
                row_number() OVER (PARTITION BY fact.order_no, coalesce(row.sku, ''), row.quantity, fact.total

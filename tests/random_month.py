@@ -194,7 +194,9 @@ def _draw_money(month: Month, head: Row, currency: str) -> None:
 
     def pay(kind: str, amount: int, fee: int) -> None:
         foreign = {} if held == currency else {"charged_currency": currency, "charged_amount": amount}
-        month.pay(source, kind, month.moment(day), amount * rate, fee, **foreign, **known)
+        # A refund in another currency than the balance's goes back at another rate than the payment came at.
+        gross = amount * (rate + (1 if foreign and kind == "refund" else 0))
+        month.pay(source, kind, month.moment(day), gross, fee, **foreign, **known)
 
     paid = 0
     if due and month.chance(92):
@@ -363,7 +365,9 @@ def _top_up(month: Month) -> None:
 
 def _bank_line(month: Month) -> None:
     memo = month.dice.choice(("monthly account fee", "STATE REVENUE return", "whatever"))
-    _line(month, month.moment(), 10 * month.dice.randint(-900, 900) + 3, memo)
+    at, amount = month.moment(), 10 * month.dice.randint(-900, 900) + 3
+    for _ in range(month.dice.choice((1, 1, 2))):  # two lines may be alike in all that a bank says
+        _line(month, at, amount, memo)
 
 
 _LOOSE_EVENTS: tuple[Callable[[Month], None], ...] = (

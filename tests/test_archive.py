@@ -227,6 +227,7 @@ def test_damaged_database_is_built_anew(books: Books) -> None:
 def test_settings_that_changed_are_seen(books: Books) -> None:
     """A change of an input is seen by its content: touching a file builds nothing, changing it does."""
     stages: list[str] = []
+    books.build()
     os.utime(books.folder.settings)
     open_books(books.folder, stages.append).close()
     assert [] == stages

@@ -6,7 +6,6 @@ A table is a text file of cases. A case begins with `== what it shows`. Then com
     processor charge ch-1 2031-04-02 gross=60.00 fee=2.00 net=58.00 order_ref=1001
     wallet charge w-1 2031-04-03 20.00 order_ref=1001 production=15.00 shipping=5.00
     bank 2031-04-05 -200.00 "WALLET TOP-UP W-9"
-    hand 2031-04-30 order-1001 Expenses:COGS:Shipping=4.20 Assets:Disputed=-4.20
 
 and the entries that they post: `--` with day, event and `!` where it is flagged, then `Dr` and `Cr` lines in USD, or with
 a currency and the total price. A record whose line begins with `given` is there for the others' sake; its entry is not
@@ -22,11 +21,10 @@ from kept_books import Books, Entry, bank, order, processor, wallet
 
 @dataclass
 class Case:
-    """One case: its records by kind, hand entries as ledger text, and the expected lines of each (day, event, flag)."""
+    """One case: its records by kind and the expected lines of each (day, event, flag)."""
 
     title: str
     records: dict[str, list[dict[str, object]]] = field(default_factory=dict)
-    by_hand: list[str] = field(default_factory=list)
     given: set[str] = field(default_factory=set)
     events: set[str] = field(default_factory=set)
     expected: dict[tuple[str, str, str], list[str]] = field(default_factory=dict)
@@ -60,13 +58,6 @@ def _read_record(case: Case, words: list[str], is_given: bool) -> None:
     (case.given if is_given else case.events).add(event)
 
 
-def _read_hand_entry(case: Case, words: list[str]) -> None:
-    day, link, *lines = words
-    text = [f'{day} * "by hand"' + (f" ^{link}" if link != "-" else "")]
-    text += [f"  {account}  {amount} USD" for account, amount in (line.split("=") for line in lines)]
-    case.by_hand.append("\n".join(text) + "\n")
-
-
 def read_cases(file: Path) -> list[Case]:
     """Every case of a table, in its order."""
     cases: list[Case] = []
@@ -81,11 +72,8 @@ def read_cases(file: Path) -> list[Case]:
             lines.append(" ".join(text.split()))
         elif text.strip() and not text.startswith("#"):
             words = shlex.split(text)
-            if words[0] == "hand":
-                _read_hand_entry(cases[-1], words[1:])
-            else:
-                is_given = words[0] == "given"
-                _read_record(cases[-1], words[is_given:], is_given)
+            is_given = words[0] == "given"
+            _read_record(cases[-1], words[is_given:], is_given)
     return cases
 
 
@@ -110,7 +98,6 @@ def posted(entries: list[Entry], case: Case) -> dict[tuple[str, str, str], list[
 def books_of(cases: list[Case], place: Path, more: str) -> Books:
     """One set of books that holds the records of all cases."""
     books = Books(place, more)
-    books.folder.hand.write_text("\n".join(text for case in cases for text in case.by_hand), encoding="utf-8")
     for word, kind in (("order", "orders"), ("processor", "processor"), ("wallet", "wallet"), ("bank", "bank")):
         rows = [row for case in cases for row in case.records.get(word, [])]
         if rows:
