@@ -124,3 +124,21 @@ def test_check_finds_the_stated_balance_only(books: Path) -> None:
     checks = outcome.json()["checks"]
     assert {"check", "passed", "detail"} == set(checks[0])
     assert ["stated balances are the books'"] == [check["check"] for check in checks if not check["passed"]]
+
+
+def test_reconcile(books: Path) -> None:
+    """Stated and booked balances stand side by side; what no event explains is status 1, what nobody stated is null."""
+    outcome = call("--books", books, "reconcile", "--as-of", "2031-03-31", "--format", "json")
+    assert 1 == outcome.status
+    accounts = {row["account"]: row for row in outcome.json()["accounts"]}
+    assert {"account", "currency", "stated", "books", "difference", "explained_by"} == set(accounts["Assets:Suspense"])
+    assert ("-40.12", "-40.12", "0.00") == tuple(
+        accounts["Assets:Processor:CardProcessor"][name] for name in ("stated", "books", "difference")
+    )
+    wallet = accounts["Assets:Wallet:FulfilmentWallet"]
+    assert ("125.00", "134.20") == (wallet["stated"], wallet["books"])
+    assert "9.20" == wallet["difference"].lstrip("-")
+    assert (None, "60.00") == (
+        accounts["Assets:InTransit:Payouts"]["stated"],
+        accounts["Assets:InTransit:Payouts"]["books"],
+    )

@@ -30,7 +30,7 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("texts")
 
 
-@settings(max_examples=max(2, EXAMPLES // 50), suppress_health_check=list(HealthCheck))
+@settings(max_examples=max(1, EXAMPLES // 100), suppress_health_check=list(HealthCheck))
 @given(TEXTS)
 @example(NASTY)
 def test_texts_never_become_code(workshop: Path, found: list[str]) -> None:
