@@ -121,7 +121,8 @@ def _fault(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: str, en
     if entry.type in (CHOICE, FLAG):
         return f"{quote_name(UNKNOWN_WORD + entry.name)} IS NOT NULL"
     if entry.type == TEXT and entry.name not in FREE_TEXTS:
-        return f"strlen({name}) > {cells.TEXT_LENGTH}"
+        # bytes are counted first, which costs next to nothing
+        return f"strlen({name}) > {cells.TEXT_LENGTH} AND length({name}) > {cells.TEXT_LENGTH}"
     return None
 
 

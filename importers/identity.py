@@ -9,7 +9,6 @@ from __future__ import annotations
 import duckdb
 
 from importers.diagnosis import column_label
-from importers.layout import SUPPLIED
 from importers.text_tables import quote_name, quote_text
 from importers.typed import Typing
 from ledger_tools.errors import Problem
@@ -25,7 +24,6 @@ def id_field(kind: str) -> str:
 def derive_ids(connection: duckdb.DuckDBPyConnection, typing: Typing, stage: str) -> None:
     """Gives every row an id made of its content and its ordinal among equal rows."""
     table, name = quote_name(stage), id_field(typing.mapping.kind)
-    assert name in SUPPLIED, "only an id is made from content"
     parts = ", ".join(
         f"{quote_text(entry.name)} || '=' || {quote_name(entry.name)}::VARCHAR"
         for entry in typing.fields

@@ -14,8 +14,9 @@ from ledger_tools.records import KINDS
 
 WHITESPACE = "whitespace"
 DELIMITERS = (",", ";", "\t", "|")
-#: Fields that a file may lack: the reader supplies an id from the content, and the source's currency.
-SUPPLIED = frozenset({"event_id", "order_id", "currency"})
+#: Fields that a file may lack: the reader supplies an event's id from the content, and the source's currency. An order's
+#: id is none of them: from the content, each line of an order would become an order. A mapping may say that it is meant.
+SUPPLIED = frozenset({"event_id", "currency"})
 #: The money field whose sign picks the meaning of a word, by kind of export.
 SIGNED_BY = {"orders": "total", "processor": "gross", "wallet": "total", "bank": "amount"}
 

@@ -350,8 +350,10 @@ class _Reading:
                 self.add(f"[constants] {name}", "can't be the same for all records", "name its column in [columns]")
         for entry in KINDS[mapping.kind]:
             if entry.required and entry.name not in origins and entry.name not in SUPPLIED:
-                self.add(f"[columns] {entry.name}", "is missing: the field is required",
-                         f"name its column under [columns]: {entry.name} = \"…\"")  # fmt: skip
+                step = f'name its column under [columns]: {entry.name} = "…"'
+                if entry.name == "order_id":
+                    step += ', or, only where every order has one row, put order_id = "content" under [derive]'
+                self.add(f"[columns] {entry.name}", "is missing: the field is required", step)
         for name in mapping.signs:
             if name in self.fields and name not in mapping.columns:
                 self.add(f"[signs] {name}", "has no column whose sign could change", "name its column under [columns]")

@@ -85,6 +85,7 @@ class ExportFacts:
         time_stamp: the moment inside the file that says when it was made, else empty.
         rows_read: records and skipped rows.
         skipped: reason of each declared skip that took rows, with the number of rows.
+        whole_days: its first and last day are covered whole, as a statement or the mapping says.
     """
 
     first_day: datetime.date | None
@@ -94,6 +95,7 @@ class ExportFacts:
     records: int
     skipped: tuple[tuple[str, int], ...]
     balances: tuple[StatedBalance, ...]
+    whole_days: bool = False
 
 
 def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, table: str) -> ExportFacts:
@@ -127,13 +129,13 @@ def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, t
     first, last = _span(connection, mapping, table)
     records = _one(connection, f"SELECT count(*) FROM {quote_name(table)}")
     if statements is None:
-        return ExportFacts(first, last, "", rows_read, records, skipped, ())
+        return ExportFacts(first, last, "", rows_read, records, skipped, (), mapping.covers is not None)
     first, last = span(statements)
     unbooked = sum(statement.unbooked for statement in statements.statements)
     if unbooked:
         skipped = (*skipped, ("not booked yet", unbooked))
     balances = tuple(StatedBalance(*balance) for balance in stated_balances(statements))
-    return ExportFacts(first, last, statements.time_stamp, rows_read + unbooked, records, skipped, balances)
+    return ExportFacts(first, last, statements.time_stamp, rows_read + unbooked, records, skipped, balances, True)
 
 
 def read_statements(path: Path, kind_of_file: str) -> StatementFile:

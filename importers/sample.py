@@ -75,7 +75,16 @@ def take_sample(path: Path) -> Sample:
     kind_of_file = detect_format(path)
     if kind_of_file in STATEMENTS:
         raise LedgerError(Problem(path.name, f"is a statement in {kind_of_file}: it needs no mapping", "import it"))
-    return sample_spreadsheet(path) if kind_of_file == SPREADSHEET else sample_text(path)
+    if kind_of_file == SPREADSHEET:
+        return sample_spreadsheet(path)
+    try:
+        return sample_text(path)
+    except UnicodeDecodeError:
+        what = "is in none of the encodings UTF-8, UTF-16 and cp1252"
+        raise LedgerError(Problem(path.name, what, "give a delimited text file or a spreadsheet")) from None
+    except csv.Error as error:
+        step = "look for a quote that is never closed, or save it as CSV anew"
+        raise LedgerError(Problem(path.name, f"can't be cut into cells: {error}", step)) from None
 
 
 def sample_spreadsheet(path: Path) -> Sample:
@@ -111,7 +120,7 @@ def sample_text(path: Path) -> Sample:
         raise LedgerError(Problem(path.name, "is empty", "export it again"))
     if "\0" in head:
         raise LedgerError(Problem(path.name, "is not a text file", "give a delimited text file or a spreadsheet"))
-    delimiter = vote_delimiter(head)
+    delimiter = vote_delimiter(head, path.name)
     whole = path.stat().st_size <= _BLOCK // 2
     numbered: list[tuple[int, list[str]]] = []
     with path.open(encoding=encoding, newline="") as stream:
@@ -180,7 +189,7 @@ def split_rows(lines: Iterable[str], delimiter: str) -> Iterator[list[str]]:
             yield cells
 
 
-def vote_delimiter(text: str) -> str:
+def vote_delimiter(text: str, name: str) -> str:
     """The delimiter that cuts most lines into the same number of cells, the first line of that kind included.
 
     Semicolon, tab and bar are asked before the comma: a decimal comma often cuts evenly as well, but never the
@@ -203,7 +212,7 @@ def vote_delimiter(text: str) -> str:
         return best
     raise LedgerError(
         Problem(
-            "the file",
+            name,
             "no delimiter (comma, semicolon, tab, bar or blanks) cuts its lines into columns",
             'put `delimiter = ";"` under [file] in the mapping with the mark that stands between its cells',
         )

@@ -7,6 +7,7 @@ settings. Order of the table = order in `accounts.beancount` and in reports.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -142,6 +143,11 @@ def account_name(role: Role, template: str, parameter: str | None) -> str:
     return template.replace("{}", part)
 
 
+def _toml_key(text: str) -> str:
+    """A text as a quoted TOML key: as in JSON, but for the one control character that JSON leaves as it is."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
 def name_accounts(role: Role, template: str, parameters: Iterable[str], renamed: Mapping[str, str]) -> dict[str, str]:
     """Account name of each parameter of a role; `renamed` maps a parameter to the part that it shall have.
 
@@ -158,7 +164,7 @@ def name_accounts(role: Role, template: str, parameters: Iterable[str], renamed:
                 Problem(
                     f"shop.toml, account of {role.name}",
                     f"{taken[name]!r} and {parameter!r} both give {name}",
-                    f'name them apart: add a line "{parameter}" = "AnotherName" under [names]',
+                    f'name them apart: add a line {_toml_key(parameter)} = "AnotherName" under [names]',
                 )
             )
         taken[name] = parameter

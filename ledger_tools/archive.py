@@ -11,7 +11,6 @@ import contextlib
 import hashlib
 import json
 import os
-import re
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -33,6 +32,9 @@ if TYPE_CHECKING:
     from ledger_tools.build import Export, Inputs, Refusal
 
 Progress = Callable[[str], None]
+
+#: How often a build starts again because an input changed under it.
+_TRIES = 3
 Stamp = dict[str, tuple[int, int, str]]
 
 
@@ -106,6 +108,20 @@ def _is_fresh(folder: BooksFolder) -> bool:
     if set(files) != set(known):
         return False
     return all(now[2] == known[name][2] for name, now in _stamp_of(files, known).items())
+
+
+def _is_journal_untouched(folder: BooksFolder) -> bool:
+    """Whether the journal on disk is what the last build wrote, so that writing it again hides nothing."""
+    if not folder.database.is_file():
+        return False
+    try:
+        with connect_for_reading(folder.database) as connection:
+            known: dict[str, str] = json.loads(read_fact(connection, "journal") or "{}")
+    except duckdb.Error:
+        return False
+    return bool(known) and all(
+        (folder.root / name).is_file() and _sha256(folder.root / name) == digest for name, digest in known.items()
+    )
 
 
 def finish_pending(folder: BooksFolder) -> None:
@@ -201,6 +217,7 @@ def _swap_in(
     staging: Path,
     connection: duckdb.DuckDBPyConnection,
     accepted: Sequence[Export],
+    stamp: Stamp,
     progress: Progress,
     *,
     with_journal: bool,
@@ -211,15 +228,15 @@ def _swap_in(
         (export.path, folder.exports / export.source / export.name) for export in accepted
     ]
     removals: list[Path] = []
+    written = write_journal(connection, inputs, folder, staging / "journal", progress)
     if with_journal:
-        texts, removals = write_journal(connection, inputs, folder, staging / "journal", progress)
-        renames += texts
-    files = _input_files(folder)
-    stamp = _stamp_of(files, {})
+        renames += written.staged
+        removals = written.old
     for export in accepted:
         state = export.path.stat()
         stamp[f"exports/{export.source}/{export.name}"] = (state.st_size, state.st_mtime_ns, _sha256(export.path))
-    write_facts(connection, [("stamp", json.dumps(stamp)), ("program", _program())])
+    journal = json.dumps(written.digests)
+    write_facts(connection, [("stamp", json.dumps(stamp)), ("program", _program()), ("journal", journal)])
     keep_database(connection, staging / "books.duckdb")
     connection.close()
     renames.append((staging / "books.duckdb", folder.database))
@@ -238,11 +255,16 @@ def open_books(folder: BooksFolder, progress: Progress, *, with_journal: bool = 
         from ledger_tools.build import read_inputs
 
         with _lock(folder):
-            if not _is_fresh(folder):
+            _carry_out(folder)
+            for _ in range(_TRIES):  # an input that is edited while a build reads it makes the result old at once
+                if _is_fresh(folder):
+                    break
+                stamp = _stamp_of(_input_files(folder), {})
                 inputs = read_inputs(folder)
+                write = with_journal or _is_journal_untouched(folder)
                 staging = _fresh_staging(folder)
                 connection, _ = _rebuild(folder, inputs, staging, archived_exports(folder), progress)
-                _swap_in(folder, inputs, staging, connection, [], progress, with_journal=with_journal)
+                _swap_in(folder, inputs, staging, connection, [], stamp, progress, with_journal=write)
     return connect_for_reading(folder.database)
 
 
@@ -252,10 +274,11 @@ def rewrite_journal(folder: BooksFolder, progress: Progress) -> None:
 
     with _lock(folder):
         _carry_out(folder)
+        stamp = _stamp_of(_input_files(folder), {})
         inputs = read_inputs(folder)
         staging = _fresh_staging(folder)
         connection, _ = _rebuild(folder, inputs, staging, archived_exports(folder), progress)
-        _swap_in(folder, inputs, staging, connection, [], progress, with_journal=True)
+        _swap_in(folder, inputs, staging, connection, [], stamp, progress, with_journal=True)
 
 
 def known_sources(inputs: Inputs) -> list[KnownSource]:
@@ -268,19 +291,68 @@ def known_sources(inputs: Inputs) -> list[KnownSource]:
     ]
 
 
-def _archive_name(folder: BooksFolder, source: str, file: Path, taken: set[tuple[str, str]]) -> str:
+@dataclass
+class _Taken:
+    """Files of an import as they were taken aside, by their place in the call.
+
+    Attributes:
+        fresh: exports that the archive doesn't hold yet.
+        again: exports that it holds, byte for byte.
+        doubles: files that are, byte for byte, an earlier one of the same call, with that one's place.
+        refused: files that can't be read.
+    """
+
+    fresh: dict[int, Export]
+    again: dict[int, Export]
+    doubles: dict[int, int]
+    refused: dict[int, FileResult]
+
+
+def _archive_name(folder: BooksFolder, source: str, file: Path, digest: str, taken: set[tuple[str, str]]) -> str:
     """The file's own name; one that is taken by other bytes gets a part of its digest, so the name follows the content."""
     name = file.name.lstrip(".~") or "export"
     there = folder.exports / source / name
-    if (there.is_file() and _sha256(there) != _sha256(file)) or (source, name) in taken:
+    if (there.is_file() and _sha256(there) != digest) or (source, name) in taken:
         stem, dot, ending = name.partition(".")
-        name = f"{stem}~{_sha256(file)[:12]}{dot}{ending}"
+        name = f"{stem}~{digest[:12]}{dot}{ending}"
     return name
 
 
-def original_name(name: str) -> str:
-    """The name that an archived file came with."""
-    return re.sub(r"~[0-9a-f]{12}", "", name)
+def _take_aside(
+    folder: BooksFolder, inputs: Inputs, files: Sequence[Path], source: str | None, staging: Path
+) -> _Taken:
+    """Copy each file aside, so that what is read is what is archived, and find out what is known of it."""
+    from importers.identify import identify_source
+    from ledger_tools.build import Export
+
+    taken = _Taken({}, {}, {}, {})
+    names: set[tuple[str, str]] = set()
+    places: dict[tuple[str, str], int] = {}
+    for place, file in enumerate(files):
+        try:
+            if not file.is_file():
+                raise LedgerError(Problem(str(file), "is not a file", "name a file that exists"))
+            of_source = source or identify_source(file, known_sources(inputs))
+            aside = staging / "exports" / str(place) / file.name
+            aside.parent.mkdir()
+            shutil.copyfile(file, aside)
+        except LedgerError as trouble:
+            taken.refused[place] = _refusal(file, source, None, trouble)
+            continue
+        digest = _sha256(aside)
+        first = places.setdefault((of_source, digest), place)
+        if first != place:
+            taken.doubles[place] = first
+            continue
+        name = _archive_name(folder, of_source, file, digest, names)
+        names.add((of_source, name))
+        is_there = (folder.exports / of_source / name).is_file()
+        (taken.again if is_there else taken.fresh)[place] = Export(of_source, name, aside, incoming=True)
+    return taken
+
+
+def _refusal(file: Path, source: str | None, kind: str | None, trouble: LedgerError) -> FileResult:
+    return FileResult(str(file), source, kind, None, None, 0, 0, 0, 0, trouble.problems)
 
 
 def import_files(
@@ -291,64 +363,41 @@ def import_files(
     Raises:
         LedgerError: settings, mappings or earlier exports are wrong; nothing was changed.
     """
-    from importers.identify import identify_source
-    from ledger_tools.build import Export, read_inputs
+    from ledger_tools.build import read_inputs
 
     with _lock(folder):
         _carry_out(folder)
+        stamp = _stamp_of(_input_files(folder), {})
         inputs = read_inputs(folder)
         if source is not None:
             inputs.settings.source_named(source)
         staging = _fresh_staging(folder)
-        refused: dict[int, FileResult] = {}
-        incoming: dict[int, Export] = {}
-        taken: set[tuple[str, str]] = set()
-        for place, file in enumerate(files):
-            try:
-                name_of_source = source or identify_source(file, known_sources(inputs))
-                if not file.is_file():
-                    raise LedgerError(Problem(str(file), "is not a file", "name a file that exists"))
-                aside = staging / "exports" / f"{place}-{file.name}"
-                shutil.copyfile(file, aside)
-                name = _archive_name(folder, name_of_source, file, taken)
-                taken.add((name_of_source, name))
-                incoming[place] = Export(name_of_source, name, aside, incoming=True)
-            except LedgerError as trouble:
-                refused[place] = FileResult(str(file), source, None, None, None, 0, 0, 0, 0, trouble.problems)
-        again = {
-            place for place, export in incoming.items() if (folder.exports / export.source / export.name).is_file()
-        }
-        fresh = {place: export for place, export in incoming.items() if place not in again}
-        exports = [*archived_exports(folder), *fresh.values()]
+        taken = _take_aside(folder, inputs, files, source, staging)
+        exports = [*archived_exports(folder), *taken.fresh.values()]
         connection, refusals = _rebuild(folder, inputs, staging, exports, progress)
+        results = dict(taken.refused)
         for refusal in refusals:
-            place = next(place for place, export in fresh.items() if export is refusal.export)
-            told = tuple(
-                replace(problem, where=problem.where.replace(refusal.export.path.name, files[place].name))
-                for problem in refusal.error.problems
-            )
+            place = next(place for place, export in taken.fresh.items() if export is refusal.export)
             kind = inputs.settings.source_named(refusal.export.source).kind
-            refused[place] = FileResult(str(files[place]), refusal.export.source, kind, None, None, 0, 0, 0, 0, told)
-        accepted = {place: export for place, export in fresh.items() if place not in refused}
-        results = {**refused, **_results(connection, files, accepted, incoming, again)}
+            results[place] = _refusal(files[place], refusal.export.source, kind, refusal.error)
+        accepted = {place: export for place, export in taken.fresh.items() if place not in results}
+        results |= _results(connection, files, accepted, taken.again)
+        for place, first in taken.doubles.items():
+            told = results[first]
+            results[place] = replace(told, file=str(files[place]), new=0, amended=0, repeated=told.rows)
         if dry_run or not accepted:
             connection.close()
             shutil.rmtree(staging, ignore_errors=True)
         else:
-            _swap_in(folder, inputs, staging, connection, list(accepted.values()), progress, with_journal=True)
+            _swap_in(folder, inputs, staging, connection, list(accepted.values()), stamp, progress, with_journal=True)
     return [results[place] for place in range(len(files))]
 
 
 def _results(
-    connection: duckdb.DuckDBPyConnection,
-    files: Sequence[Path],
-    accepted: dict[int, Export],
-    incoming: dict[int, Export],
-    again: set[int],
+    connection: duckdb.DuckDBPyConnection, files: Sequence[Path], accepted: dict[int, Export], again: dict[int, Export]
 ) -> dict[int, FileResult]:
     results: dict[int, FileResult] = {}
-    for place in sorted({*accepted, *again}):
-        export = incoming[place]
+    for place, export in {**accepted, **again}.items():
         row = connection.execute(
             """SELECT source.kind, first_day::VARCHAR, last_day::VARCHAR, rows_read, rows_new, rows_repeated, rows_amended
                FROM export JOIN source USING (source_no) WHERE source.name = ? AND export.file = ?""",

@@ -7,6 +7,7 @@ settings and hand entries give the same bytes, in whatever order they came.
 from __future__ import annotations
 
 import hashlib
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -211,11 +212,10 @@ def _note_export(
     connection: duckdb.DuckDBPyConnection, export_no: int, source_no: int, export: Export, facts: ExportFacts
 ) -> None:
     connection.execute(
-        "INSERT INTO export VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, 0, 0, 0)",
+        "INSERT INTO export VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, 0, 0, 0)",
         [
             export_no, source_no, export.name, _digest(export.path).hex(), facts.first_day, facts.last_day,
-            facts.time_stamp, facts.rows_read,
-            facts.records,
+            facts.time_stamp, facts.whole_days, facts.rows_read, facts.records,
         ],
     )  # fmt: skip
     for reason, rows in facts.skipped:
@@ -344,31 +344,44 @@ def _next_event_no(connection: duckdb.DuckDBPyConnection, *tables: str) -> int:
     return 1 + max(int(row[0]) for row in numbers if row is not None)
 
 
+@dataclass(frozen=True)
+class WrittenJournal:
+    """The journal's files as they were rendered aside.
+
+    Attributes:
+        staged: (where it lies now, where it belongs) of each file that differs from what is there.
+        old: files that belong to no month any more.
+        digests: SHA-256 of every file as it is to be, by its path below the books folder.
+    """
+
+    staged: list[tuple[Path, Path]]
+    old: list[Path]
+    digests: dict[str, str]
+
+
 def write_journal(
     connection: duckdb.DuckDBPyConnection, inputs: Inputs, folder: BooksFolder, staging: Path, progress: Progress
-) -> tuple[list[tuple[Path, Path]], list[Path]]:
-    """Render the journal into `staging`; returns (staged, final) of files that differ, and files to remove."""
+) -> WrittenJournal:
+    """Render the journal into `staging`, file by file."""
     staged: list[tuple[Path, Path]] = []
-    keep = set()
+    digests: dict[str, str] = {}
     texts = render_files(connection, inputs.settings.detail, inputs.settings.currency, progress)
-    opened = inputs.hand.opened
-    for final, text in [
-        *((folder.journal / name, text) for name, text in texts),
-        (folder.accounts, render_accounts(connection, opened)),
-    ]:
-        keep.add(final)
+    for final, text in itertools.chain(
+        ((folder.journal / name, text) for name, text in texts),
+        [(folder.accounts, render_accounts(connection, inputs.hand.opened))],
+    ):
         content = text.encode("utf-8")
-        if (
-            final.is_file()
-            and final.stat().st_size == len(content)
-            and _digest(final) == hashlib.sha256(content).digest()
-        ):
+        digest = hashlib.sha256(content)
+        digests[str(final.relative_to(folder.root))] = digest.hexdigest()
+        if final.is_file() and final.stat().st_size == len(content) and _digest(final) == digest.digest():
             continue
         aside = staging / final.name
         aside.write_bytes(content)
         staged.append((aside, final))
-    old = [file for file in sorted(folder.journal.glob("*.beancount")) if file not in keep]
-    return staged, old
+    old = [
+        file for file in sorted(folder.journal.glob("*.beancount")) if str(file.relative_to(folder.root)) not in digests
+    ]
+    return WrittenJournal(staged, old, digests)
 
 
 def _digest(file: Path) -> bytes:

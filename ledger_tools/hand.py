@@ -1,15 +1,18 @@
 """Entries that a person writes in `hand.beancount`: read by beancount's parser, posted like all others.
 
 An entry with an order's link (`^order-1001`) counts in that order's profit. Amounts must fit their currency's minor
-unit. What the parser or the booking refuses is reported with file and line.
+unit. What the parser or the booking refuses is reported with file and line. An `include` in `hand.beancount` is refused,
+since nobody would read what it names; in `main.beancount` it is what beancount and Fava see.
 """
 
 from __future__ import annotations
 
 import datetime
+import re
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import Decimal, localcontext
 from pathlib import Path
+from typing import Any
 
 import duckdb
 
@@ -17,6 +20,9 @@ from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import minor_digits
 
 LINK_PREFIX = "order-"
+#: An amount has at most this many digits in minor units, as in exports, so that sums stay within 64 bits.
+AMOUNT_DIGITS = 15
+MAIN_FILE = "main.beancount"
 
 
 @dataclass(frozen=True)
@@ -31,8 +37,14 @@ class HandLine:
 
 @dataclass(frozen=True)
 class HandEntry:
-    """One transaction that a person wrote."""
+    """One transaction that a person wrote.
 
+    Attributes:
+        file: name of the file that it stands in, and `line_number` where.
+        order_links: the order's link, `order-1001`, without the caret; whether any order has it is not known yet.
+    """
+
+    file: str
     line_number: int
     day: datetime.date
     flagged: bool
@@ -53,7 +65,8 @@ def read_hand_file(files: list[Path], base_currency: str) -> HandFile:
     """Entries of the hand-owned files that exist.
 
     Raises:
-        LedgerError: every line that beancount refuses, every amount finer than its currency, `pad` and `include`d entries.
+        LedgerError: every line that beancount refuses, every amount finer than its currency or too big, entries without
+            lines or balance, `pad`, and an `include` in any file but the main ledger.
     """
     from beancount.core import data
     from beancount.parser import booking, parser
@@ -64,23 +77,51 @@ def read_hand_file(files: list[Path], base_currency: str) -> HandFile:
     for file in files:
         if not file.is_file():
             continue
-        parsed, errors, options = parser.parse_file(str(file))
-        booked, booking_errors = booking.book(parsed, options)  # type: ignore[no-untyped-call]
-        for error in [*errors, *booking_errors]:
-            problems.append(Problem(f"{file.name}, line {error.source['lineno']}", error.message, "mend the line"))
+        # beancount's parser does not survive an exception of its arithmetic (1/0), so none is raised: what can't be
+        # computed becomes a number that is none, and is refused below
+        with localcontext() as arithmetic:
+            arithmetic.clear_traps()
+            parsed, errors, options = parser.parse_file(str(file))
+            booked, booking_errors = booking.book(parsed, options)  # type: ignore[no-untyped-call]
+        problems += [_refusal(file, error) for error in [*errors, *booking_errors]]
+        if file.name != MAIN_FILE and options["include"]:
+            problems += _include_problems(file)
         for directive in booked:
             where = f"{file.name}, line {directive.meta['lineno']}"
             if isinstance(directive, data.Open):
                 opened.add(directive.account)
             elif isinstance(directive, data.Pad):
                 problems.append(Problem(where, "pad makes entries that nobody wrote", "write the entry itself"))
-            elif isinstance(directive, data.Transaction):
+            elif isinstance(directive, data.Transaction) and (directive.postings or not problems):
+                # (booking takes the lines off an entry that it refuses)
                 entry, troubles = _read_entry(directive, where, base_currency)
                 problems.extend(troubles)
                 entries.append(entry)
     if problems:
-        raise LedgerError(problems)
+        raise LedgerError(dict.fromkeys(problems))
     return HandFile(tuple(entries), frozenset(opened))
+
+
+def _refusal(file: Path, error: Any) -> Problem:
+    """What beancount says of a line; where its own code broke, that is no word about any line of the file."""
+    if error.source["filename"] != str(file):
+        what = "holds something that can't be computed, such as a division by zero"
+        return Problem(file.name, what, "look through its amounts")
+    return Problem(f"{file.name}, line {error.source['lineno']}", error.message.splitlines()[0], "mend the line")
+
+
+def _include_problems(file: Path) -> list[Problem]:
+    """Where a file includes others."""
+    text = file.read_text(encoding="utf-8", errors="replace")
+    lines = [number for number, line in enumerate(text.split("\n"), start=1) if re.match(r"include\b", line)]
+    return [
+        Problem(
+            f"{file.name}, line {number}",
+            "include brings in entries that the books don't read",
+            "write the entries into this file, or move the line to main.beancount if only beancount is to see them",
+        )
+        for number in lines or [1]
+    ]
 
 
 def _read_entry(directive: object, where: str, base_currency: str) -> tuple[HandEntry, list[Problem]]:
@@ -90,12 +131,20 @@ def _read_entry(directive: object, where: str, base_currency: str) -> tuple[Hand
     problems: list[Problem] = []
     lines: list[HandLine] = []
     running = Decimal(0)
+    if not directive.postings:
+        problems.append(Problem(where, "the entry has no lines", "write its accounts and amounts, or take it out"))
     for posting in directive.postings:
         assert posting.units is not None
         assert posting.units.number is not None
         amount, trouble = _minor(posting.units.number, posting.units.currency, where)
-        problems.extend(trouble)
         weight = convert.get_weight(posting)  # type: ignore[no-untyped-call]
+        if not trouble and not (weight.number.is_finite() and abs(weight.number) < 10 ** (AMOUNT_DIGITS - 2)):
+            trouble = [
+                Problem(where, f"the value of {posting.units} is more than the books can hold", "mend its price")
+            ]
+        problems.extend(trouble)
+        if trouble:
+            continue
         value = None
         if posting.units.currency == base_currency:
             value = amount
@@ -104,7 +153,8 @@ def _read_entry(directive: object, where: str, base_currency: str) -> tuple[Hand
             before, running = running, running + weight.number.scaleb(minor_digits(base_currency))
             value = _rounded(running) - _rounded(before)
         lines.append(HandLine(posting.account, amount, posting.units.currency, value))
-    residual = interpolate.compute_residual(directive.postings)  # type: ignore[no-untyped-call]
+    # what is left of amounts that are refused says nothing
+    residual = [] if problems else interpolate.compute_residual(directive.postings)  # type: ignore[no-untyped-call]
     rest = [position.units for position in residual if round(position.units.number, 6) != 0]
     if rest:
         left = ", ".join(str(units) for units in rest)
@@ -113,8 +163,9 @@ def _read_entry(directive: object, where: str, base_currency: str) -> tuple[Hand
     if len(links) > 1:
         problems.append(Problem(where, f"the entry has {len(links)} order links", "an entry belongs to one order"))
     entry = HandEntry(
-        directive.meta["lineno"], directive.date, directive.flag == "!", directive.narration or "", links, tuple(lines)
-    )
+        Path(directive.meta["filename"]).name, directive.meta["lineno"], directive.date, directive.flag == "!",
+        directive.narration or "", links, tuple(lines),
+    )  # fmt: skip
     return entry, problems
 
 
@@ -123,13 +174,21 @@ def _rounded(number: Decimal) -> int:
 
 
 def _minor(number: Decimal, currency: str, where: str) -> tuple[int, list[Problem]]:
+    """Minor units, by the digits as they are written: Decimal's own arithmetic rounds at 28 of them."""
     try:
-        scaled = number.scaleb(minor_digits(currency))
+        decimals = minor_digits(currency)
     except LedgerError as trouble:
         return 0, [Problem(where, problem.where + " " + problem.what) for problem in trouble.problems]
-    if scaled != scaled.to_integral_value():
-        return 0, [Problem(where, f"{number} {currency} is finer than the currency's minor unit")]
-    return int(scaled), []
+    if not number.is_finite():
+        return 0, [Problem(where, f"an amount in {currency} can't be computed", "write it as a number")]
+    sign, digits, exponent = number.as_tuple()
+    shift = int(exponent) + decimals
+    if shift < 0 and any(digits[shift:]):
+        return 0, [Problem(where, f"{number} {currency} is finer than the currency's minor unit", "round the amount")]
+    text = "".join(map(str, digits[:shift] if shift < 0 else digits)) + "0" * max(shift, 0)
+    if len(text.lstrip("0")) > AMOUNT_DIGITS:
+        return 0, [Problem(where, f"{number} {currency} is more than the books can hold", "mend the amount")]
+    return -int(text or "0") if sign else int(text or "0"), []
 
 
 def post_hand_entries(connection: duckdb.DuckDBPyConnection, hand: HandFile, first_event_no: int) -> None:

@@ -40,7 +40,8 @@ def create_link_table(connection: duckdb.DuckDBPyConnection) -> None:
         CREATE TABLE order_link AS
         WITH plain AS (
             SELECT order_no, source_no, order_id,
-                   'order-' || regexp_replace(ltrim(order_id, '# '), '[^A-Za-z0-9/._-]+', '-', 'g') AS link
+                   'order-' || regexp_replace(regexp_replace(ltrim(order_id, '# '), '[^ ]+@[^ ]+', 'e-mail', 'g'),
+                                            '[^A-Za-z0-9/._-]+', '-', 'g') AS link
             FROM order_head
         )
         SELECT order_no, CASE WHEN count(*) OVER (PARTITION BY link) = 1 THEN link

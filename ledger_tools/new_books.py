@@ -1,7 +1,13 @@
-"""A new, empty set of books: commented settings, a main ledger and a chart of accounts that load as they stand."""
+"""A new, empty set of books: commented settings, a main ledger and a chart of accounts that load as they stand.
+
+A new folder is written aside and renamed once. One that is there already can't be replaced (somebody may stand in it),
+so it gets the files one by one, the settings last: without them it is no set of books, and `init` begins anew.
+"""
 
 from __future__ import annotations
 
+import os
+import shutil
 from pathlib import Path
 
 from ledger_tools.errors import LedgerError, Problem
@@ -95,6 +101,9 @@ HAND = """\
 ;;     Assets:Bank:Checking      -4.20 USD
 """
 
+#: Where a new set of books is put together inside a folder that is there already.
+UNFINISHED = ".unfinished"
+
 IGNORED = ".cache/\n.*.picklecache\n"
 
 
@@ -116,17 +125,42 @@ def settings_text(name: str, currency: str, time_zone: str) -> str:
 
 
 def write_books(root: Path, settings: str) -> BooksFolder:
-    """Write a new set of books into a folder that is empty or new.
+    """Write a new set of books into a folder that is empty or new, all of it or nothing that counts as books.
 
     Raises:
         LedgerError: the folder holds something, or the settings are wrong.
     """
-    if root.exists() and (not root.is_dir() or any(root.iterdir())):
-        raise LedgerError(Problem(str(root), "is not an empty folder", "name a new one, or empty it first"))
+    is_new = not root.exists()
+    if not is_new:
+        _check_free(root)
     parse_settings(settings)
-    root.mkdir(parents=True, exist_ok=True)
-    (root / SETTINGS_FILE).write_text(settings, encoding="utf-8")
-    return complete_books(root)
+    aside = root.parent / f".{root.name}.unfinished" if is_new else root / UNFINISHED
+    shutil.rmtree(aside, ignore_errors=True)
+    aside.mkdir(parents=True)
+    (aside / SETTINGS_FILE).write_text(settings, encoding="utf-8")
+    complete_books(aside)
+    if is_new:
+        os.rename(aside, root)
+    else:
+        for entry in sorted(aside.iterdir(), key=lambda entry: (entry.name == SETTINGS_FILE, entry.name)):
+            os.replace(entry, root / entry.name)
+        aside.rmdir()
+    return BooksFolder(root.resolve())
+
+
+def _check_free(root: Path) -> None:
+    """Refuse a folder that holds something; what an earlier start left that was cut short doesn't count."""
+    if not root.is_dir():
+        raise LedgerError(Problem(str(root), "is a file", "name a new folder"))
+    names = {entry.name for entry in root.iterdir()}
+    if SETTINGS_FILE in names:
+        raise LedgerError(
+            Problem(
+                str(root), "holds books already", f"use them: ledger-tools --books {root} status, or name a new folder"
+            )
+        )
+    if names and UNFINISHED not in names:
+        raise LedgerError(Problem(str(root), "is not an empty folder", "name a new one, or empty it first"))
 
 
 def complete_books(root: Path) -> BooksFolder:

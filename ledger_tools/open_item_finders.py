@@ -61,29 +61,35 @@ _UNORDERED = """
       AND (posting = 'fulfilment' OR (posting = 'reason' AND row.order_ref IS NOT NULL))
 """
 
-_TWICE = """
-    WITH made AS (
-        SELECT fact.order_no, fact.source_no, fact.source_name, fact.event_id, posted_on, fact.currency, fact.total,
-               coalesce(row.sku, '') AS sku, coalesce(row.quantity, 1) AS quantity,
+#: SQL relation: fulfilment charges beyond what was sold. Counted in pieces where the SKU is one that the order holds, as
+#: equal charges beyond the order's pieces where no SKU is given, else as charges that are the same twice.
+EXTRA_CHARGES = """(
+    SELECT made.* FROM (
+        SELECT fact.order_no, fact.source_name, fact.event_id, posted_on, fact.currency, fact.total,
+               coalesce(row.sku, '') AS sku,
                sum(coalesce(row.quantity, 1)) OVER (PARTITION BY fact.order_no, coalesce(row.sku, '')
                    ORDER BY row."at", fact.event_id) AS made_so_far,
                row_number() OVER (PARTITION BY fact.order_no, coalesce(row.sku, ''), row.quantity, fact.total
                    ORDER BY row."at", fact.event_id) AS same_so_far
         FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
-        WHERE posting = 'fulfilment' AND fact.order_no IS NOT NULL AND posted_on <= $as_of
-    ), sold AS (
-        SELECT order_no, coalesce(sku, '') AS sku, sum(coalesce(quantity, 1)) AS quantity FROM order_line
-        WHERE sku IS NOT NULL GROUP BY ALL
-    ), extra AS (
-        SELECT made.* FROM made LEFT JOIN sold USING (order_no, sku)
-        WHERE CASE WHEN sold.quantity IS NOT NULL THEN made_so_far > sold.quantity ELSE same_so_far > 1 END
-    ), credited AS (
+        WHERE posting = 'fulfilment' AND fact.order_no IS NOT NULL AND ($as_of IS NULL OR posted_on <= $as_of)
+    ) AS made LEFT JOIN (
+        SELECT order_no, sku, sum(coalesce(quantity, 1)) AS quantity FROM order_line WHERE sku IS NOT NULL GROUP BY ALL
+    ) AS sold USING (order_no, sku) LEFT JOIN (
+        SELECT order_no, sum(coalesce(quantity, 1)) AS quantity FROM order_line GROUP BY order_no
+    ) AS pieces USING (order_no)
+    WHERE CASE WHEN sold.quantity IS NOT NULL THEN made_so_far > sold.quantity
+               WHEN sku = '' THEN same_so_far > coalesce(pieces.quantity, 1) ELSE same_so_far > 1 END
+)"""
+
+_TWICE = f"""
+    WITH credited AS (
         SELECT order_no, sum(total) AS total FROM fact_wallet WHERE posting = 'credit' AND posted_on <= $as_of GROUP BY order_no
     )
     SELECT 'charged-twice', min(posted_on), (sum(extra.total) - coalesce(any_value(credited.total), 0))::BIGINT,
            any_value(extra.currency), any_value(head.order_id), min(event_id), source_name, any_value(head.order_id),
            'charged for more than was sold' || CASE WHEN any_value(credited.total) IS NULL THEN '' ELSE ', and credited only in part' END
-    FROM extra JOIN order_head AS head USING (order_no) LEFT JOIN credited USING (order_no)
+    FROM {EXTRA_CHARGES} AS extra JOIN order_head AS head USING (order_no) LEFT JOIN credited USING (order_no)
     WHERE head.cancelled_at IS NULL
     GROUP BY order_no, source_name HAVING sum(extra.total) > coalesce(any_value(credited.total), 0)
 """
@@ -187,44 +193,55 @@ _ORDER_SUM = f"""
 """
 
 _EVENT_SUM = """
-    SELECT 'event-does-not-add-up', posted_on, difference, currency, NULL, event_id, source_name, event_id, note
-    FROM fact_processor WHERE difference <> 0 AND posted_on <= $as_of
-    UNION ALL
-    SELECT 'event-does-not-add-up', posted_on, NULL, currency, NULL, event_id, source_name, event_id, note
-    FROM fact_processor WHERE difference = 0 AND note IS NOT NULL AND kind IN ('dispute_lost', 'conversion') AND posted_on <= $as_of
-    UNION ALL
-    SELECT 'event-does-not-add-up', posted_on, excess, order_currency, NULL, event_id, source_name, event_id, note
-    FROM fact_refund WHERE excess <> 0 AND posted_on <= $as_of
-    UNION ALL
-    SELECT 'event-does-not-add-up', posted_on, difference, currency, NULL, event_id, source_name, event_id,
-           'the total is not production + shipping + tax - discount'
-    FROM fact_wallet WHERE posting = 'fulfilment' AND difference <> 0 AND posted_on <= $as_of
-    UNION ALL
-    SELECT 'event-does-not-add-up', posted_on, total, row.currency, NULL, event_id, source.name, event_id, note
-    FROM event JOIN source USING (source_no) JOIN wallet_row AS row USING (source_no, event_id)
-    WHERE rule = 'wallet_credit' AND flagged AND posted_on <= $as_of
+    WITH odd AS (
+        SELECT source_no, event_id, posted_on, difference AS amount, currency, note, order_no FROM fact_processor
+        WHERE difference <> 0
+        UNION ALL
+        SELECT source_no, event_id, posted_on, NULL, currency, note, order_no FROM fact_processor
+        WHERE difference = 0 AND note IS NOT NULL AND kind IN ('dispute_lost', 'conversion')
+        UNION ALL
+        SELECT source_no, event_id, posted_on, excess, order_currency, note, order_no FROM fact_refund WHERE excess <> 0
+        UNION ALL
+        SELECT source_no, event_id, posted_on, difference, currency, note, order_no FROM fact_wallet
+        WHERE posting IN ('fulfilment', 'reason') AND difference <> 0
+        UNION ALL
+        SELECT event.source_no, event.event_id, event.posted_on, fact.total, fact.currency, event.note, event.order_no
+        FROM event JOIN fact_wallet AS fact USING (event_no) WHERE rule = 'wallet_credit' AND event.flagged
+    )
+    SELECT 'event-does-not-add-up', posted_on, amount, odd.currency, head.order_id, event_id, source.name, event_id, note
+    FROM odd JOIN source USING (source_no) LEFT JOIN order_head AS head USING (order_no) WHERE posted_on <= $as_of
 """
 
 _TAX = """
     WITH based AS (
         SELECT fact.order_no, fact.event_id, fact.posted_on, fact.currency, source_no, jurisdiction, tax_shop AS tax,
-               greatest(items_net - discounts, 0) AS items, greatest(items_net - discounts + shipping_net, 0) AS all_in
+               items_net - discounts AS items, greatest(items_net - discounts + shipping_net, 1) AS all_in
         FROM fact_sale AS fact WHERE tax_marketplace = 0 AND posted_on <= $as_of AND items_net > discounts
     ), rated AS (
         SELECT *, (2000 * tax + items) // (2 * items) AS items_rate, (2000 * tax + all_in) // (2 * all_in) AS all_in_rate FROM based
     ), usual AS (
-        SELECT jurisdiction, rate FROM (
-            SELECT jurisdiction, unnest([items_rate, all_in_rate]) AS rate FROM rated
-            WHERE jurisdiction IN (SELECT jurisdiction FROM rated GROUP BY ALL HAVING count(*) >= 20)
-        ) GROUP BY jurisdiction, rate
-        QUALIFY row_number() OVER (PARTITION BY jurisdiction ORDER BY count(*) DESC, rate) = 1
+        SELECT jurisdiction, basis, rate, orders FROM (
+            SELECT jurisdiction, 'items' AS basis, items_rate AS rate, count(*) AS orders FROM rated GROUP BY ALL
+            UNION ALL SELECT jurisdiction, 'all in', all_in_rate, count(*) FROM rated GROUP BY ALL
+        )
+        WHERE jurisdiction IN (SELECT jurisdiction FROM rated GROUP BY jurisdiction HAVING count(*) >= 20)
+        QUALIFY row_number() OVER (PARTITION BY jurisdiction, basis ORDER BY orders DESC, rate) = 1
+    ), compared AS (
+        SELECT rated.*, on_items.rate AS items_usual, on_all.rate AS all_in_usual, on_items.orders >= on_all.orders AS by_items
+        FROM rated JOIN usual AS on_items ON on_items.jurisdiction = rated.jurisdiction AND on_items.basis = 'items'
+        JOIN usual AS on_all ON on_all.jurisdiction = rated.jurisdiction AND on_all.basis = 'all in'
     )
-    SELECT 'tax-rate-unusual', posted_on, (tax - rate * items // 1000)::BIGINT, rated.currency, event_id, NULL, source.name, event_id,
-           'tax is ' || items_rate // 10 || '.' || items_rate % 10 || ' % of the items, usual in ' || jurisdiction || ' is '
-           || rate // 10 || '.' || rate % 10 || ' %'
-    FROM rated JOIN usual USING (jurisdiction) JOIN source USING (source_no)
-    WHERE abs(items_rate - rate) > 1 AND abs(all_in_rate - rate) > 1
-      AND abs(1000 * tax - rate * items) > 2000 AND abs(1000 * tax - rate * all_in) > 2000
+    SELECT 'tax-rate-unusual', posted_on,
+           (tax - CASE WHEN by_items THEN (2 * items_usual * items + 1000) // 2000
+                       ELSE (2 * all_in_usual * all_in + 1000) // 2000 END)::BIGINT,
+           compared.currency, event_id, NULL, source.name, event_id,
+           'tax is ' || shown // 10 || '.' || shown % 10 || ' % of the items' || CASE WHEN by_items THEN '' ELSE ' and shipping' END
+           || ', usual in ' || jurisdiction || ' is ' || wanted // 10 || '.' || wanted % 10 || ' %'
+    FROM (SELECT *, CASE WHEN by_items THEN items_rate ELSE all_in_rate END AS shown,
+                 CASE WHEN by_items THEN items_usual ELSE all_in_usual END AS wanted FROM compared) AS compared
+    JOIN source USING (source_no)
+    WHERE abs(items_rate - items_usual) > 1 AND abs(all_in_rate - all_in_usual) > 1
+      AND abs(1000 * tax - items_usual * items) > 2000 AND abs(1000 * tax - all_in_usual * all_in) > 2000
 """
 
 _AMENDED = """

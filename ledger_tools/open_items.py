@@ -135,11 +135,16 @@ def list_all_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date |
             items.append(
                 OpenItem(
                     item, kind, day, (as_of - day).days, None if amount is None else int(amount),
-                    currency, order_id, event_id, source, cause, _next_step(kind, item),
+                    currency, order_id, event_id, source, _without_persons(cause), _next_step(kind, item),
                 )
             )  # fmt: skip
     items += _gap_items(connection, as_of)
     return sorted(items, key=lambda item: (KIND_ORDER[item.kind], item.date, item.id))
+
+
+def _without_persons(text: str) -> str:
+    """A cause without e-mail addresses and markup that an export may have brought."""
+    return re.sub(r"[<>]", "", re.sub(r"[^\s\"]+@[^\s\"]+", "(e-mail)", text))
 
 
 def _next_step(kind: str, item: str) -> str:

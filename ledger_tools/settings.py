@@ -1,7 +1,7 @@
 """What the shop is: `shop.toml` as one frozen value, checked as a whole before anything runs.
 
 Every key that a person can set stands here with its meaning; every problem of a file is reported at once, with its
-key. Amounts in the settings are texts or whole numbers in the currency's own decimals and become minor units here.
+key. Amounts and rates are kept as the decimal text that they were written as; whoever needs one parses it exactly.
 """
 
 from __future__ import annotations
@@ -10,18 +10,35 @@ import datetime
 import re
 import tomllib
 import zoneinfo
+from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from ledger_tools.accounts import ACCOUNT_PATTERN, ROLES, ROLES_BY_NAME
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import SETTINGS_FILE
-from ledger_tools.money import currencies_by_digits
+from ledger_tools.money import currencies_by_digits, format_amount, parse_amount
 
 KindOfExport = Literal["orders", "processor", "wallet", "bank"]
+
+#: Digits that a rate may have before and after its point, and an amount in minor units: products of the two stay within
+#: the 128 bits that values are computed in.
+RATE_DIGITS, RATE_DECIMALS = 6, 12
+AMOUNT_DIGITS = 15
+#: Days of grace; ten years are no grace any more.
+LONGEST_GRACE = 3_650
 
 
 def _currency(code: str) -> str:
@@ -39,23 +56,34 @@ def _account(name: str) -> str:
 def _pattern(text: str) -> str:
     try:
         re.compile(text)
-    except re.error as trouble:
+    except (re.error, RecursionError, OverflowError) as trouble:
         raise ValueError(f"{text!r} is not a regular expression: {trouble}") from None
     return text
 
 
-CurrencyCode = Annotated[str, Field(min_length=3, max_length=3)]
+CurrencyCode = Annotated[str, AfterValidator(_currency)]
 
 
 def _day(value: object) -> object:
-    return datetime.date.fromisoformat(value) if isinstance(value, str) else value
+    if isinstance(value, str):
+        try:
+            return datetime.date.fromisoformat(value)
+        except ValueError:
+            raise ValueError(f"{value[:60]!r} is not a date of the calendar such as 2031-04-30") from None
+    return value
+
+
+def _number(value: object) -> str:
+    if isinstance(value, (str, int, Decimal)) and not isinstance(value, bool):
+        return str(value)
+    raise ValueError(f'found {_shown(value)}, expected a decimal number such as "12.50"')
 
 
 #: A TOML date, or an ISO 8601 date in quotes.
 Day = Annotated[datetime.date, BeforeValidator(_day)]
 
-#: A decimal number in quotes or plain; TOML's decimals are read as they are written, never as floats.
-Number = str | int | Decimal
+#: The text of a decimal number, in quotes or plain; TOML's decimals are read as they are written, never as floats.
+Number = Annotated[str, BeforeValidator(_number)]
 
 
 class _Table(BaseModel):
@@ -66,7 +94,8 @@ class Source(_Table):
     """A place that exports come from."""
 
     name: str = Field(
-        pattern=r"^[a-z0-9][a-z0-9-]*$", description="short name; the folder under exports/ and the mapping's file name"
+        pattern=r"^[a-z0-9][a-z0-9-]{0,63}$",
+        description="short name; the folder under exports/ and the mapping's file name",
     )
     kind: KindOfExport = Field(description="orders, processor, wallet or bank")
     currency: CurrencyCode = Field(description="currency of amounts where a row names none")
@@ -75,8 +104,6 @@ class Source(_Table):
         None, description="bank: regular expression on memo and counterparty of incoming payouts"
     )
     recoverable_tax: str | None = Field(None, description="wallet: jurisdiction that gives the partner's tax back")
-
-    _check_currency = field_validator("currency")(_currency)
 
     @field_validator("payout_pattern")
     @classmethod
@@ -119,23 +146,25 @@ class Rate(_Table):
     on: Day = Field(description="the first day that it holds for")
     rate: Number = Field(description='base units for one foreign unit, as text such as "1.0842"')
 
-    _check_currency = field_validator("currency")(_currency)
-
     @field_validator("rate")
     @classmethod
-    def _check_rate(cls, number: Number) -> Number:
-        if not re.fullmatch(r"\d+(\.\d+)?", str(number)) or not Decimal(number):
-            raise ValueError('a rate is a positive number such as "1.0842"')
+    def _check_rate(cls, number: str) -> str:
+        digits = re.fullmatch(r"0*([0-9]*)(?:\.([0-9]+?)0*)?", number)
+        if digits is None or not re.search("[1-9]", number):
+            raise ValueError(f'found {_shown(number)}, expected a positive number such as "1.0842"')
+        if len(digits[1]) > RATE_DIGITS or len(digits[2] or "") > RATE_DECIMALS:
+            expected = f"at most {RATE_DIGITS} digits before the point and {RATE_DECIMALS} after it"
+            raise ValueError(f"found {_shown(number)}, expected {expected}")
         return number
 
 
 class Grace(_Table):
     """Days that a thing may take before it is an open item."""
 
-    payment: int = Field(2, ge=0, description="order to payment")
-    fulfilment: int = Field(5, ge=0, description="order to fulfilment charge")
-    payout: int = Field(7, ge=0, description="payout to bank")
-    top_up: int = Field(5, ge=0, description="top-up to bank line")
+    payment: int = Field(2, ge=0, le=LONGEST_GRACE, description="order to payment")
+    fulfilment: int = Field(5, ge=0, le=LONGEST_GRACE, description="order to fulfilment charge")
+    payout: int = Field(7, ge=0, le=LONGEST_GRACE, description="payout to bank")
+    top_up: int = Field(5, ge=0, le=LONGEST_GRACE, description="top-up to bank line")
 
 
 class ShopSettings(_Table):
@@ -161,8 +190,6 @@ class ShopSettings(_Table):
     stated_balance: tuple[StatedBalance, ...] = Field((), strict=False, description="balances stated by hand")
     rate: tuple[Rate, ...] = Field((), strict=False, description="exchange rates stated by hand")
     grace: Grace = Field(default_factory=lambda: Grace(), description="days before something is late")
-
-    _check_currency = field_validator("currency")(_currency)
 
     @field_validator("time_zone")
     @classmethod
@@ -240,20 +267,79 @@ def parse_settings(text: str, where: str = SETTINGS_FILE) -> ShopSettings:
     """
     try:
         raw = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as trouble:
+    except (ValueError, RecursionError) as trouble:  # a number of thousands of digits, too, and endless brackets
         raise LedgerError(Problem(where, f"is not valid TOML: {trouble}", "mend the line that it names")) from None
     try:
-        return ShopSettings.model_validate(raw)
+        settings = ShopSettings.model_validate(raw)
     except ValidationError as trouble:
         problems = []
-        for error in trouble.errors():
+        for error in trouble.errors(include_url=False):
             key = ".".join(str(part + 1) if isinstance(part, int) else part for part in error["loc"]) or "the settings"
-            message = error["msg"].removeprefix("Value error, ")
-            if error["type"] == "extra_forbidden":
-                message = "is not a setting"
-            found = "" if isinstance(error["input"], (dict, ShopSettings)) else f" (found {error['input']!r})"
-            problems.append(Problem(f"{where}, {key}", f"{message}{found}"))
+            problems.append(Problem(f"{where}, {key}", _told(error["type"], error)))
         raise LedgerError(problems) from None
+    problems = _balance_problems(settings, where)
+    if problems:
+        raise LedgerError(problems)
+    return settings
+
+
+#: What is said of each way in which a value can be wrong; `{found}` is what stands there, other names are pydantic's.
+_TOLD = {
+    "missing": "is missing",
+    "extra_forbidden": "is not a setting (found {found})",
+    "literal_error": "found {found}, expected {expected}",
+    "string_type": "found {found}, expected a text in quotes",
+    "string_too_short": "is empty, expected a text",
+    "string_pattern_mismatch": (
+        "found {found}, expected at most 64 small letters, digits and hyphens, such as card-processor"
+    ),
+    "int_type": "found {found}, expected a whole number without quotes",
+    "greater_than_equal": "found {found}, expected at least {ge}",
+    "less_than_equal": "found {found}, expected at most {le}",
+    "date_type": "found {found}, expected a date such as 2031-04-30",
+    "tuple_type": "found {found}, expected a list; a table that can stand several times has double brackets, [[…]]",
+    "dict_type": "found {found}, expected a table, [{key}]",
+    "model_type": "found {found}, expected a table of its own keys",
+}
+
+
+def _told(kind: str, error: Mapping[str, Any]) -> str:
+    if kind == "value_error":
+        return str(error["msg"]).removeprefix("Value error, ")
+    key = error["loc"][-1] if error["loc"] else ""
+    words = {"found": _shown(error["input"]), "key": key, **error.get("ctx", {})}
+    return _TOLD.get(kind, f"found {{found}}, which is refused ({kind})").format_map(words)
+
+
+def _shown(value: object) -> str:
+    """A value as messages give it: texts in quotes, all of it short."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, (dict, list)):
+        return "a table" if isinstance(value, dict) else "a list"
+    text = repr(value) if isinstance(value, str) else str(value)
+    return text if len(text) <= 60 else f"{text[:59]}…"
+
+
+def _balance_problems(settings: ShopSettings, where: str) -> list[Problem]:
+    """Stated balances that are no amount of their currency; only the settings as a whole know the source's."""
+    problems = []
+    for place, stated in enumerate(settings.stated_balance, start=1):
+        currency = stated.currency or settings.source_named(stated.source).currency
+        key = f"{where}, stated_balance.{place}.amount"
+        try:
+            if abs(parse_amount(stated.amount, currency)) >= 10**AMOUNT_DIGITS:
+                problems.append(Problem(key, f"found {_shown(stated.amount)}, which is more than the books can hold"))
+        except LedgerError as trouble:
+            problems += [
+                Problem(
+                    key,
+                    f"{problem.where} {problem.what}",
+                    f'write it in {currency}, such as "{format_amount(120450, currency)}"',
+                )
+                for problem in trouble.problems
+            ]
+    return problems
 
 
 def read_settings(folder: Path) -> ShopSettings:

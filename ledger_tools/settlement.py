@@ -146,9 +146,9 @@ def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> list[
     role = BALANCE_ROLES.get(item.kind)
     if role is None:
         return []
-    if item.order_id is not None:
+    if item.event_id is None:
         where = "posting.order_no IN (SELECT order_no FROM order_head WHERE order_id = $key)"
-        key = item.order_id
+        key = item.order_id or ""
     else:
         where = """posting.event_no IN (
             SELECT event.event_no FROM event JOIN source USING (source_no)

@@ -27,7 +27,7 @@ CREATE TABLE source (source_no SMALLINT, name VARCHAR, kind VARCHAR, currency VA
 CREATE TABLE payout_pattern (source_no SMALLINT, pattern VARCHAR);
 CREATE TABLE export (
     export_no INTEGER, source_no SMALLINT, file VARCHAR, digest VARCHAR, first_day DATE, last_day DATE, time_stamp VARCHAR,
-    rows_read BIGINT, records BIGINT, rank INTEGER, rows_new BIGINT, rows_repeated BIGINT, rows_amended BIGINT
+    whole_days BOOLEAN, rows_read BIGINT, records BIGINT, rank INTEGER, rows_new BIGINT, rows_repeated BIGINT, rows_amended BIGINT
 );
 CREATE TABLE skipped (export_no INTEGER, reason VARCHAR, rows BIGINT);
 CREATE TABLE stated_balance (source_no SMALLINT, stated_on DATE, currency VARCHAR, amount BIGINT, stated_by VARCHAR);
@@ -69,7 +69,7 @@ def amount_text(amount: str, currency: str, currencies: Iterable[str]) -> str:
     cases = []
     for digits, codes in sorted(by_digits.items(), key=lambda pair: (pair[0] == 2, pair[0])):
         unit = f"0.{'0' * (digits - 1)}1::DECIMAL({digits + 1},{digits})"
-        scaled = f"({amount}::DECIMAL(14,0) * {unit})::VARCHAR" if digits else f"{amount}::VARCHAR"
+        scaled = f"({amount}::DECIMAL(15,0) * {unit})::VARCHAR" if digits else f"{amount}::VARCHAR"
         cases.append((codes, scaled))
     if not cases:
         return f"{amount}::VARCHAR"
@@ -98,8 +98,11 @@ def keep_database(connection: duckdb.DuckDBPyConnection, file: Path) -> None:
 
 def connect_for_reading(file: Path) -> duckdb.DuckDBPyConnection:
     """A finished database, read only."""
-    connection = duckdb.connect(str(file), read_only=True, config=_SAFE)
+    # attached, not opened: within one process an opened path is shared, and a database swapped in meanwhile not seen
+    connection = duckdb.connect(":memory:", config=_SAFE)
     connection.execute("SET TimeZone = 'UTC'")
+    connection.execute(f"ATTACH {quoted(str(file))} AS books (READ_ONLY)")
+    connection.execute("USE books")
     return connection
 
 

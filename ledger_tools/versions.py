@@ -22,7 +22,7 @@ _PROGRESS = frozenset(
 )
 
 #: Fields that say how a record is called or written, not what happened; a bank may word a line anew.
-_NOT_COMPARED = {"bank": frozenset({"event_id", "memo", "counterparty", "balance"})}
+_NOT_COMPARED = {"bank": frozenset({"event_id", "at", "memo", "counterparty", "balance"})}
 
 
 def create_raw_tables(connection: duckdb.DuckDBPyConnection) -> None:
@@ -41,6 +41,8 @@ def add_rows(connection: duckdb.DuckDBPyConnection, kind: str, table: str, expor
         key = (
             "strftime(\"at\", '%Y%m%d') || ':' || amount || ':' || row_number() OVER "
             '(PARTITION BY "at"::DATE, amount, currency ORDER BY memo, counterparty, record)'
+            f" || CASE WHEN currency = (SELECT currency FROM source WHERE source_no = {source_no}) THEN ''"
+            " ELSE ':' || currency END"
         )
     else:
         key = "order_id" if kind == "orders" else "event_id"
@@ -157,16 +159,26 @@ def _list_amendments(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> Non
 
 
 def _list_vanished(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
-    """List records whose day a later export of the source covers without holding them."""
+    """List records whose day a later export of the source covers without holding them.
+
+    The first and last day of a file that only its events date may be covered in part: they count where the later file
+    spans all of the earlier one, or says that it covers whole days.
+    """
     kind = facts.name
     connection.execute(
         f"""
         INSERT INTO vanished
         WITH pair AS (
-            SELECT earlier.export_no, later.export_no AS later_no, later.rank AS later_rank, later.first_day, later.last_day
-            FROM export AS earlier JOIN export AS later USING (source_no) JOIN source USING (source_no)
-            WHERE source.kind = '{kind}' AND later.rank > earlier.rank AND later.first_day <= earlier.last_day
-              AND later.last_day >= earlier.first_day
+            SELECT export_no, later_no, later_rank, first_day + CASE WHEN whole THEN 0 ELSE 1 END AS first_day,
+                   last_day - CASE WHEN whole THEN 0 ELSE 1 END AS last_day
+            FROM (
+                SELECT earlier.export_no, later.export_no AS later_no, later.rank AS later_rank, later.first_day,
+                       later.last_day, later.whole_days
+                           OR (later.first_day <= earlier.first_day AND later.last_day >= earlier.last_day) AS whole
+                FROM export AS earlier JOIN export AS later USING (source_no) JOIN source USING (source_no)
+                WHERE source.kind = '{kind}' AND later.rank > earlier.rank AND later.first_day <= earlier.last_day
+                  AND later.last_day >= earlier.first_day
+            )
         )
         SELECT raw.source_no, raw.key, min({facts.dated_by})::DATE, min_by(pair.later_no, pair.later_rank)
         FROM raw_{kind} AS raw JOIN pair USING (export_no)
@@ -188,10 +200,11 @@ def _count_rows(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
         UPDATE export SET rows_new = records - counted.repeated - counted.amended, rows_repeated = counted.repeated,
                rows_amended = counted.amended
         FROM (
-            SELECT export_no, coalesce(sum(rows) FILTER (same), 0) AS repeated,
-                   coalesce(sum(rows) FILTER (NOT same), 0) AS amended
+            SELECT export_no, coalesce(sum(rows) FILTER (same OR NOT changed), 0) AS repeated,
+                   coalesce(sum(rows) FILTER (changed AND NOT same), 0) AS amended
             FROM (
-                SELECT export_no, rows, count(*) OVER before AS earlier,
+                SELECT export_no, rows, (source_no, key) IN (SELECT (source_no, record_key) FROM amended) AS changed,
+                       count(*) OVER before AS earlier,
                        coalesce(list_contains(list(content) OVER before, content), false) AS same
                 FROM holder
                 WINDOW before AS (PARTITION BY source_no, key ORDER BY export_no

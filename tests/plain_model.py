@@ -202,7 +202,7 @@ class Model:
                 back = [(REASONS[reason], -total)]
             self._post(order_id, "USD", [(WALLET, total), *back])
         elif reason in REASONS:
-            self._post(order_id, "USD", [(WALLET, -total), (REASONS[reason], total)])
+            self._post(order_id, "USD", [(WALLET, -total), (REASONS[reason], sum(self._parts(row)))])
         elif kind == "charge":
             self._post(order_id, "USD", [(WALLET, -total), *zip(COSTS, self._parts(row), strict=True)])
         else:

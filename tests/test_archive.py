@@ -16,7 +16,7 @@ import pytest
 from kept_books import Books, fingerprint, order, processor, silent
 
 from ledger_tools import archive, build
-from ledger_tools.archive import import_files, open_books, original_name, rewrite_journal
+from ledger_tools.archive import import_files, open_books, rewrite_journal
 from ledger_tools.errors import LedgerError
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -260,14 +260,6 @@ def test_hidden_files_are_no_exports(books: Books) -> None:
     (books.folder.exports / "shop" / ".DS_Store").write_bytes(b"\0\1")
     (books.folder.exports / "notes.txt").write_text("not an export")
     assert [("1",)] == books.query("SELECT order_id FROM order_head")
-
-
-@pytest.mark.parametrize(
-    ("name", "original"), [("a~0123456789ab.csv", "a.csv"), ("a.csv", "a.csv"), ("a~b.csv", "a~b.csv")]
-)
-def test_original_name(name: str, original: str) -> None:
-    """The part that the archive put into a name is taken off again, and nothing else."""
-    assert original == original_name(name)
 
 
 def test_intent_is_plain_and_stays_inside(books: Books, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,6 +8,11 @@ from ledger_tools.checks.outcome import Check, told
 from ledger_tools.money import format_amount
 from ledger_tools.settlement import stale_decisions
 
+#: Rules whose lines go to an account that a person named, which can be any: records say nothing of these.
+_BY_PERSON = "('hand', 'decision', 'bank_rule', 'adjustment', 'wallet_cost')"
+
+_FOREIGN = "coalesce(charged_amount, 0) <> 0 AND coalesce(charged_currency, currency) <> currency AND gross <> 0"
+
 
 def _number(connection: duckdb.DuckDBPyConnection, sql: str) -> int:
     row = connection.execute(sql).fetchone()
@@ -32,17 +37,17 @@ def check_entries_balance(connection: duckdb.DuckDBPyConnection) -> Check:
 def check_clearing(connection: duckdb.DuckDBPyConnection) -> Check:
     """Identity 2: the clearing account, order by order, is what was sold less what was charged."""
     broken = connection.execute(
-        """
+        f"""
         WITH expected AS (
             SELECT order_no, currency, sum(amount) AS amount FROM (
                 SELECT order_no, currency, total - coalesce(gift_card_paid, 0) AS amount FROM order_head
                 UNION ALL
-                SELECT order_no, CASE WHEN charged_amount IS NULL THEN currency ELSE coalesce(charged_currency, currency) END,
-                       -CASE WHEN charged_amount IS NULL THEN gross ELSE sign(gross) * abs(charged_amount) END
+                SELECT order_no, CASE WHEN {_FOREIGN} THEN charged_currency ELSE currency END,
+                       -CASE WHEN {_FOREIGN} THEN sign(gross) * abs(charged_amount) ELSE gross END
                 FROM processor_row WHERE kind = 'charge' OR (kind = 'refund' AND order_no IS NULL)
                 UNION ALL
                 SELECT posting.order_no, currency, amount FROM posting JOIN event USING (event_no) JOIN account USING (account_no)
-                WHERE rule IN ('hand', 'decision') AND role = 'clearing'
+                WHERE rule IN {_BY_PERSON} AND role = 'clearing'
             ) GROUP BY ALL
         ), booked AS (
             SELECT order_no, currency, sum(amount) AS amount FROM posting JOIN account USING (account_no)
@@ -65,7 +70,7 @@ def check_clearing(connection: duckdb.DuckDBPyConnection) -> Check:
 def check_in_transit(connection: duckdb.DuckDBPyConnection) -> Check:
     """Identity 3: the in-transit accounts are the payouts and top-ups that the bank has not completed."""
     broken = connection.execute(
-        """
+        f"""
         WITH expected AS (
             SELECT CASE WHEN movement.kind IN ('payout', 'payout_returned') THEN 'payouts_in_transit' ELSE 'top_ups_in_transit' END
                        AS role, movement.currency,
@@ -75,7 +80,7 @@ def check_in_transit(connection: duckdb.DuckDBPyConnection) -> Check:
             FROM movement LEFT JOIN bank_row USING (movement_no) GROUP BY ALL
         ), booked AS (
             SELECT role, currency, sum(amount) AS amount FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
-            WHERE role IN ('payouts_in_transit', 'top_ups_in_transit') AND rule NOT IN ('hand', 'bank_rule', 'decision') GROUP BY ALL
+            WHERE role IN ('payouts_in_transit', 'top_ups_in_transit') AND rule NOT IN {_BY_PERSON} GROUP BY ALL
         )
         SELECT coalesce(expected.role, booked.role), coalesce(expected.amount, 0), coalesce(booked.amount, 0)
         FROM expected FULL JOIN booked USING (role, currency)
@@ -116,7 +121,7 @@ def check_balances(connection: duckdb.DuckDBPyConnection) -> Check:
 def check_sales_tax(connection: duckdb.DuckDBPyConnection) -> Check:
     """Identity 5: each sales-tax account is collected less refunded, with what rules and people posted beside."""
     broken = connection.execute(
-        """
+        f"""
         WITH expected AS (
             SELECT account_no, sum(amount) AS amount FROM (
                 SELECT jurisdiction, -tax AS amount FROM order_head
@@ -128,7 +133,7 @@ def check_sales_tax(connection: duckdb.DuckDBPyConnection) -> Check:
             ) JOIN account_use AS used ON used.role = 'sales_tax' AND used.parameter = jurisdiction GROUP BY account_no
         ), booked AS (
             SELECT account_no, sum(amount) AS amount FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
-            WHERE role = 'sales_tax' AND rule NOT IN ('hand', 'bank_rule', 'adjustment', 'decision') GROUP BY account_no
+            WHERE role = 'sales_tax' AND rule NOT IN {_BY_PERSON} GROUP BY account_no
         )
         SELECT account.name, coalesce(expected.amount, 0), coalesce(booked.amount, 0)
         FROM expected FULL JOIN booked USING (account_no) JOIN account USING (account_no)

@@ -9,11 +9,15 @@ from __future__ import annotations
 import importlib
 import os
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from ledger_tools.errors import Problem
 
 #: Every command with the module that holds it, in the order in which the help lists them.
 COMMANDS = {
@@ -86,19 +90,40 @@ class LazyGroup(click.Group):
             formatter.write_dl([(name, SUMMARIES[name]) for name in COMMANDS])
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; a LedgerError becomes its sentences and exit status 1."""
+        """Run the command; what files, settings or the database refuse becomes sentences and exit status 1."""
         from ledger_tools.errors import LedgerError
 
         try:
             return super().invoke(ctx)
+        except BrokenPipeError:
+            raise
         except LedgerError as trouble:
-            if isinstance(ctx.obj, Context):
-                ctx.obj.end_progress()
-                if ctx.obj.debug:
-                    raise
-            for problem in trouble.problems:
-                click.echo(str(problem), err=True)
-            ctx.exit(1)
+            _tell(ctx, trouble.problems)
+        except OSError as trouble:
+            from ledger_tools.cli.trouble import file_problem
+
+            _tell(ctx, [file_problem(trouble)])
+        except _database_errors() as trouble:
+            from ledger_tools.cli.trouble import database_problem
+
+            _tell(ctx, [database_problem(trouble)])
+
+
+def _database_errors() -> tuple[type[Exception], ...]:
+    """What the database raises; nothing where it was never loaded, so that asking doesn't load it."""
+    database = sys.modules.get("duckdb")
+    return () if database is None else (database.Error,)
+
+
+def _tell(ctx: click.Context, problems: Iterable[Problem]) -> None:
+    """Say what is wrong and leave with status 1; called while the trouble is handled, which `--debug` raises again."""
+    if isinstance(ctx.obj, Context):
+        ctx.obj.end_progress()
+        if ctx.obj.debug:
+            raise
+    for problem in problems:
+        click.echo(str(problem), err=True)
+    ctx.exit(1)
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -17,6 +17,11 @@ from ledger_tools.cli.periods import as_of_option
 if TYPE_CHECKING:
     from ledger_tools.open_items import OpenItem
 
+#: Keys of an item in JSON and CSV, in their order.
+COLUMNS = (
+    "id", "kind", "date", "age_days", "amount", "currency", "order_id", "event_id", "source", "cause", "next_step",
+)  # fmt: skip
+
 
 @click.command("open-items")
 @as_of_option
@@ -50,7 +55,7 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
     elif shape == "csv":
         from ledger_tools.cli.output import echo_csv
 
-        echo_csv(list(rows[0]) if rows else ["id", "kind"], [list(row.values()) for row in rows])
+        echo_csv(COLUMNS, [list(row.values()) for row in rows])
     else:
         _show(items, as_of)
     for problem in stale:
@@ -63,19 +68,11 @@ def _as_json(item: OpenItem) -> dict[str, Any]:
     from ledger_tools.money import format_amount
 
     amount = None if item.amount is None or item.currency is None else format_amount(item.amount, item.currency)
-    return {
-        "id": item.id,
-        "kind": item.kind,
-        "date": item.date.isoformat(),
-        "age_days": item.age_days,
-        "amount": amount,
-        "currency": item.currency,
-        "order_id": item.order_id,
-        "event_id": item.event_id,
-        "source": item.source,
-        "cause": item.cause,
-        "next_step": item.next_step,
-    }
+    values = (
+        item.id, item.kind, item.date.isoformat(), item.age_days, amount, item.currency, item.order_id, item.event_id,
+        item.source, item.cause, item.next_step,
+    )  # fmt: skip
+    return dict(zip(COLUMNS, values, strict=True))
 
 
 def _show(items: list[OpenItem], as_of: datetime.date | None) -> None:

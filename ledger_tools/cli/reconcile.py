@@ -10,6 +10,7 @@ import click
 from ledger_tools.cli import Context
 from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
 from ledger_tools.cli.periods import as_of_option
+from ledger_tools.cli.report_notes import count_open_items, tell_count
 
 if TYPE_CHECKING:
     from ledger_tools.reports.reconciliation import BankSides, Reconciled, Reconciliation
@@ -35,6 +36,7 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
 
     with open_books(context.folder(), context.progress) as connection:
         report = report_reconciliation(connection, as_of or last_known_day(connection))
+        items = count_open_items(connection, as_of)
     context.end_progress()
     if shape == "json":
         echo_json(report.as_json())
@@ -52,6 +54,7 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
         talk(
             f"{row.account}: {difference} {row.currency} on {row.stated_on} is unexplained: is an export missing, or an opening balance?"
         )
+    tell_count(items)
     if unexplained:
         click.get_current_context().exit(1)
 

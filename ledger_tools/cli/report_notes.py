@@ -28,13 +28,24 @@ def tell_unvalued(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | 
         talk(f'      [[rate]]\n      currency = "{gap.currency}"\n      on = {gap.first_day}\n      rate = "…"')
 
 
-def tell_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> None:
-    """Say how many items stand open as of a day."""
+def count_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> int:
+    """How many items stand open as of a day."""
     from ledger_tools.open_items import list_open_items
 
-    count = len(list_open_items(connection, as_of))
+    return len(list_open_items(connection, as_of))
+
+
+def tell_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> None:
+    """Say how many items stand open as of a day, beside a report whose figures they may change."""
+    count = count_open_items(connection, as_of)
     if count:
         talk(f"{count} open item(s) may change these figures: ledger-tools open-items")
+
+
+def tell_count(count: int) -> None:
+    """Say how many items stand open, beside what is no report of figures."""
+    if count:
+        talk(f"{count} open item(s): ledger-tools open-items")
 
 
 def tell_before_month_end(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, period: Period) -> None:

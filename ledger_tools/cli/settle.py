@@ -55,7 +55,7 @@ def command(
                 found,
                 Verdict(match, account, accept),
                 (reason or "").strip(),
-                by or getpass.getuser(),
+                by or _login_name(),
                 datetime.date.today(),
             )
         with recording(folder):
@@ -69,3 +69,10 @@ def command(
         click.echo(str(problem), err=True)
     if stale:
         click.get_current_context().exit(1)
+
+
+def _login_name() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        raise click.UsageError("your login name is not known: say who decides with --by NAME") from None

@@ -7,6 +7,7 @@ import json
 import click
 
 from ledger_tools.cli import Context, two_shapes
+from ledger_tools.cli.report_notes import tell_count
 
 
 @click.command("status")
@@ -42,6 +43,7 @@ def command(context: Context, shape: str) -> None:
             "next_step": status.next_step,
         }
         click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        tell_count(status.open_items)
         return
     width = max([len(source.source) for source in status.sources] or [6])
     click.echo(f"{'source':<{width}}  {'kind':<9}  {'covered':<26}  last event")
@@ -52,3 +54,4 @@ def command(context: Context, shape: str) -> None:
             click.echo(f"{'':<{width}}  {'':<9}  {span}")
     click.echo(f"{status.open_items} open item(s). No month is closed.")
     click.echo(f"Next: {status.next_step}")
+    tell_count(status.open_items)

@@ -12,8 +12,12 @@ import duckdb
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
 
-#: Days that a bank line may be earlier or later than the movement that it completes, when only the amount tells.
-_EARLIEST_DAYS, _LATEST_DAYS = 3, 10
+#: Days that a bank line may be earlier and later than the movement that it completes, where only the amount tells: the
+#: narrowest window first, so that weekly movements of one amount find their own lines.
+_WINDOWS = ((0, 1), (1, 4), (3, 10))
+
+#: The same where the line names the movement.
+_NAMED_WINDOW = (5, 45)
 
 
 def rule_position(settings: ShopSettings, text: str, source_name: str) -> str:
@@ -44,7 +48,8 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
     )
     _match_by_decision(connection)
     _match_by_reference(connection)
-    _match_by_amount(connection, ", ".join(pointing) or "-1")
+    for window in _WINDOWS:
+        _match_by_amount(connection, ", ".join(pointing) or "-1", window)
     connection.execute(
         """
         CREATE TABLE bank_row AS
@@ -107,25 +112,29 @@ def _match_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _match_by_reference(connection: duckdb.DuckDBPyConnection) -> None:
+    earliest, latest = _NAMED_WINDOW
     words = (
-        "SELECT line_no, amount, currency, unnest(regexp_split_to_array(upper(text), '[^A-Z0-9_-]+')) AS word FROM line"
+        'SELECT line_no, amount, currency, "at"::DATE AS day, '
+        "unnest(regexp_split_to_array(upper(text), '[^A-Z0-9_-]+')) AS word FROM line"
     )
     named = f"""
         SELECT word.line_no, name.movement_no FROM ({words}) AS word
-        JOIN (SELECT movement_no, amount, upper(reference) AS word FROM movement
-              UNION SELECT movement_no, amount, upper(event_id) FROM movement) AS name
+        JOIN (SELECT movement_no, amount, moved_on, upper(reference) AS word FROM movement
+              UNION SELECT movement_no, amount, moved_on, upper(event_id) FROM movement) AS name
           ON name.word = word.word AND sign(name.amount) = sign(word.amount)
-        WHERE length(word.word) >= 4
+        WHERE length(word.word) >= 4 AND word.day BETWEEN name.moved_on - {earliest} AND name.moved_on + {latest}
+          AND (name.amount = word.amount OR NOT regexp_full_match(word.word, '[0-9]+'))
     """
     connection.execute(_ACCEPT_UNIQUE.format(how="'reference'", pairs=named))
 
 
-def _match_by_amount(connection: duckdb.DuckDBPyConnection, pointing_rules: str) -> None:
+def _match_by_amount(connection: duckdb.DuckDBPyConnection, pointing_rules: str, window: tuple[int, int]) -> None:
+    earliest, latest = window
     pairs = f"""
         SELECT line.line_no, movement.movement_no FROM line JOIN movement
             ON line.amount = movement.amount AND line.currency = movement.currency
         WHERE line.rule_no IN (0, {pointing_rules})
-          AND line."at"::DATE BETWEEN movement.moved_on - {_EARLIEST_DAYS} AND movement.moved_on + {_LATEST_DAYS}
+          AND line."at"::DATE BETWEEN movement.moved_on - {earliest} AND movement.moved_on + {latest}
           AND movement.movement_no NOT IN (SELECT movement_no FROM returned)
     """
     connection.execute(_ACCEPT_UNIQUE.format(how="'amount and date'", pairs=pairs))

@@ -1,9 +1,9 @@
 """Orders get numbers, and the references that other exports hold are resolved to them.
 
 A reference is normalised by the source's `reference_pattern` (group 1 is what identifies the order); without one,
-blanks around it and a leading `#` are dropped and case is ignored. What still finds no order is tried with a lettered
-prefix and a `-2` suffix (a split shipment, a reprint) taken off, and counts only where exactly one order fits. Last
-comes the payment reference.
+blanks around it and a leading `#` are dropped and case is ignored. What still finds no order is tried with its lettered
+prefix and its `-2` suffix (a split shipment, a reprint) taken off, or, where it has no prefix, against orders without
+theirs; it counts only where exactly one order fits. Last comes the payment reference.
 """
 
 from __future__ import annotations
@@ -18,8 +18,16 @@ from ledger_tools.store import quoted
 _HEAD_FIELDS = tuple(field.name for field in ORDERS if field.order_level and field.name not in ("order_id", "currency"))
 _LINE_FIELDS = tuple(field.name for field in ORDERS if not field.order_level)
 
-#: What a prefix (`SO-`, `Order `) and a split or reprint suffix (`-2`) look like. Common practice.
-_LOOSE = "regexp_replace(regexp_replace({}, '^[A-Z]+[-_ #]*', ''), '([0-9])[-_./][0-9]{{1,2}}$', '\\1')"
+#: What a lettered prefix (`SO-`, `Order `) and a split or reprint suffix (`-2`) look like. Common practice.
+_PREFIX, _SUFFIX = "^[A-Z]+[-_ #]*", "([0-9])[-_./][0-9]{1,2}$"
+
+
+def _without_prefix(key: str) -> str:
+    return f"regexp_replace({key}, '{_PREFIX}', '')"
+
+
+def _without_suffix(key: str) -> str:
+    return f"regexp_replace({key}, '{_SUFFIX}', '\\1')"
 
 
 def _normal(column: str, patterns: Mapping[int, str]) -> str:
@@ -104,16 +112,29 @@ def _loosen(connection: duckdb.DuckDBPyConnection) -> None:
     row = connection.execute("SELECT count(*) FROM missed").fetchone()
     if not row or not row[0]:
         return
+    bare = _without_prefix("missed.order_key")
     connection.execute(
         f"""
         INSERT INTO loosened
-        WITH loose_order AS (
-            SELECT {_LOOSE.format("order_key")} AS loose_key, min(order_no) AS order_no
-            FROM order_head GROUP BY ALL HAVING count(*) = 1
+        WITH reading AS (
+            SELECT order_key, unnest([{bare}, {_without_suffix("order_key")}, {_without_suffix(bare)}]) AS reading
+            FROM missed
+        ), bare_order AS (
+            SELECT {_without_prefix("order_key")} AS reading, order_no FROM order_head
         )
-        SELECT missed.order_key, loose_order.order_no
-        FROM missed JOIN loose_order ON loose_order.loose_key = {_LOOSE.format("missed.order_key")}
-        WHERE loose_order.loose_key <> ''
+        SELECT order_key, min(order_no) FROM (
+            SELECT reading.order_key, head.order_no, true AS fits
+            FROM reading JOIN order_head AS head ON head.order_key = reading.reading
+            UNION ALL -- where the shop's own orders have suffixes, a suffix means another order
+            SELECT missed.order_key, head.order_no, false
+            FROM missed JOIN order_head AS head
+                ON {_without_suffix("head.order_key")} = {_without_suffix("missed.order_key")}
+               AND {_without_suffix("head.order_key")} <> head.order_key
+            UNION ALL
+            SELECT missed.order_key, bare_order.order_no, true
+            FROM missed JOIN bare_order ON bare_order.reading IN (missed.order_key, {_without_suffix("missed.order_key")})
+            WHERE missed.order_key = {bare} AND bare_order.reading <> ''
+        ) GROUP BY order_key HAVING min(order_no) = max(order_no) AND bool_or(fits)
         """
     )
 

@@ -1,7 +1,7 @@
 """Turns posting rules into set-based SQL: events and postings of all facts at once.
 
 For each rule one `INSERT` of its events, and one of its lines with the amount of each line; zero lines are left out.
-That the lines of an event sum to zero is guarded in sum by `values` and entry by entry by `checks`.
+That the lines of an event sum to zero is asserted for every row of the facts here, and for foreign amounts in `values`.
 """
 
 from __future__ import annotations
@@ -53,8 +53,28 @@ def post_lines(connection: duckdb.DuckDBPyConnection, rules: Sequence[Rule], bas
         ).fetchall()
     }
     for rule in rules:
+        _check_rows(connection, rule)
         for place, line in enumerate(rule.lines, start=1):
             connection.execute(_line_sql(rule, line, place, fixed, base_currency))
+
+
+def _check_rows(connection: duckdb.DuckDBPyConnection, rule: Rule) -> None:
+    """The lines of each facts row in one currency sum to zero; that they don't is a fault of the program, not of data."""
+    terms = []
+    for line in rule.lines:
+        if line.facts is None:
+            terms.append(f"({line.amount})")
+        else:
+            terms.append(
+                f"coalesce((SELECT sum({line.amount}) FROM {line.facts} AS more WHERE more.event_no = fact.event_no), 0)"
+            )
+    currencies = sorted({line.currency for line in rule.lines})
+    same = " AND ".join(f"{currencies[0]} = {other}" for other in currencies[1:]) or "true"
+    broken = connection.execute(
+        f"SELECT event_id, {' + '.join(terms)} AS left FROM {rule.facts} AS fact "
+        f"WHERE {rule.when} AND {same} AND {' + '.join(terms)} <> 0 LIMIT 1"
+    ).fetchone()
+    assert broken is None, f"the rule {rule.name} leaves {broken[1]} for event {broken[0]}"
 
 
 def _line_sql(rule: Rule, line: Line, place: int, fixed: Mapping[str, int], base_currency: str) -> str:

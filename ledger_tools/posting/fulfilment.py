@@ -29,11 +29,11 @@ def list_fulfilment_facts(
     connection.execute(
         f"""
         CREATE TABLE fact_wallet AS
-        SELECT *, total - production_net - shipping - tax AS difference,
+        SELECT *, CASE WHEN has_parts THEN total - production_net - shipping - tax ELSE 0 END AS difference,
                CASE WHEN recoverable_jurisdiction IS NULL THEN tax ELSE 0 END AS tax_cost,
                CASE WHEN recoverable_jurisdiction IS NULL THEN 0 ELSE tax END AS tax_recoverable,
                CASE WHEN posting = 'unknown' THEN 'no account is set for the reason ' || coalesce(reason, '(none)')
-                    WHEN posting = 'fulfilment' AND total <> production_net + shipping + tax
+                    WHEN posting IN ('fulfilment', 'reason', 'credit') AND has_parts AND total <> production_net + shipping + tax
                         THEN 'the total is not the sum of its parts'
                     WHEN posting = 'fulfilment' AND order_no IS NULL THEN 'no order of this reference is known'
                END AS note
@@ -45,7 +45,7 @@ def list_fulfilment_facts(
                    CASE WHEN production IS NULL AND shipping IS NULL AND discount IS NULL AND tax IS NULL THEN total
                         ELSE coalesce(production, 0) - coalesce(discount, 0) END AS production_net,
                    coalesce(shipping, 0) AS shipping, coalesce(tax, 0) AS tax,
-                   production IS NOT NULL OR shipping IS NOT NULL OR tax IS NOT NULL AS has_parts,
+                   production IS NOT NULL OR shipping IS NOT NULL OR discount IS NOT NULL OR tax IS NOT NULL AS has_parts,
                    {jurisdiction} AS recoverable_jurisdiction,
                    CASE WHEN row.kind IN ('top_up', 'withdrawal', 'credit') THEN row.kind
                         WHEN lower(trim(reason)) IN ({reasons}) THEN 'reason'
@@ -86,8 +86,11 @@ def _list_credits(connection: duckdb.DuckDBPyConnection, known_reasons: list[str
         reason, only_reason = row[9], row[10]
         production = shipping = tax = by_reason = unknown = 0
         split = None
+        stated = [int(part) for part in row[3:6]] if row[2] else [0, 0, 0]
+        if row[2] and sum(stated) != total:
+            unknown = total - sum(stated)
+            total = sum(stated)
         if reason not in known_reasons:
-            stated = [int(part) for part in row[3:6]] if row[2] else [0, 0, 0]
             split = split_credit(total, stated, [int(part) for part in row[6:9]])
         if split is not None:
             production, shipping, tax = split
@@ -95,7 +98,7 @@ def _list_credits(connection: duckdb.DuckDBPyConnection, known_reasons: list[str
             by_reason = total
             reason = reason if reason in known_reasons else only_reason
         else:
-            unknown = total
+            unknown += total
         for column, value in zip(columns, (event_no, production, shipping, tax, by_reason, unknown), strict=True):
             column.append(value)
         reasons.append(reason)
@@ -114,7 +117,8 @@ def _list_credits(connection: duckdb.DuckDBPyConnection, known_reasons: list[str
                CASE WHEN recoverable_jurisdiction IS NULL THEN split.tax ELSE 0 END AS tax_cost,
                CASE WHEN recoverable_jurisdiction IS NULL THEN 0 ELSE split.tax END AS tax_recoverable,
                split.unknown <> 0 AS flagged,
-               CASE WHEN split.unknown <> 0 THEN 'no charge is known that this credit gives back' END AS note
+               CASE WHEN fact.difference <> 0 THEN fact.note
+                    WHEN split.unknown <> 0 THEN 'no charge is known that this credit gives back' END AS note
         FROM fact_wallet AS fact JOIN credit_split AS split USING (event_no);
         DROP TABLE credit_split
         """

@@ -15,6 +15,10 @@ from ledger_tools.settings import ShopSettings
 def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, first_event_no: int) -> None:
     """Make `fact_processor` and `fact_conversion`; events are numbered from `first_event_no` on."""
     rule = rule_position(settings, "coalesce(row.memo, '')", "source.name")
+    # what the customer paid counts where it is in another currency; in the balance's own it can only be the gross
+    foreign = (
+        "coalesce(charged_amount, 0) <> 0 AND coalesce(charged_currency, row.currency) <> row.currency AND gross <> 0"
+    )
     _sum_disputes(connection)
     connection.execute(
         f"""
@@ -31,9 +35,8 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
                        AS event_no,
                    row.source_no, source.name AS source_name, row.event_id, row.kind, row."at"::DATE AS posted_on, order_no,
                    row.payment_ref, row.currency, gross, coalesce(fee, 0) AS fee, net,
-                   CASE WHEN charged_amount IS NULL THEN row.currency ELSE coalesce(charged_currency, row.currency) END
-                       AS charged_currency,
-                   CASE WHEN charged_amount IS NULL THEN gross ELSE sign(gross) * abs(charged_amount) END::BIGINT AS charged,
+                   CASE WHEN {foreign} THEN charged_currency ELSE row.currency END AS charged_currency,
+                   CASE WHEN {foreign} THEN sign(gross) * abs(charged_amount) ELSE gross END::BIGINT AS charged,
                    CASE WHEN row.kind = 'dispute_lost' THEN coalesce(dispute.amount, 0) ELSE 0 END AS lost,
                    CASE WHEN row.kind = 'adjustment' THEN {rule} ELSE 0 END AS rule_no,
                    row.kind = 'refund' AND order_no IS NOT NULL AS split,

@@ -104,7 +104,12 @@ RULES: tuple[Rule, ...] = (
         "refund_unknown",
         "Refund of an unknown order",
         "fact_processor",
-        (Line("clearing", "-gross", "gross"), _FEE, _PROCESSOR, _ODD),
+        (
+            Line("clearing", "-charged", "gross, or what the customer got", currency="charged_currency"),
+            _FEE,
+            _PROCESSOR,
+            _ODD,
+        ),
         "kind = 'refund' AND NOT split",
     ),
     Rule(
@@ -210,7 +215,7 @@ RULES: tuple[Rule, ...] = (
             Line("shipping_cost", "shipping", "shipping"),
             Line("supplier_tax", "tax_cost", "tax"),
             Line("recoverable_tax", "tax_recoverable", "tax that can be reclaimed", "recoverable_jurisdiction"),
-            Line("suspense", "difference", "what does not add up"),
+            _ODD,
             _WALLET,
         ),
         "posting = 'fulfilment'",
@@ -219,7 +224,7 @@ RULES: tuple[Rule, ...] = (
         "wallet_cost",
         "Charge by reason",
         "fact_wallet",
-        (Line("reason", "total", "the account of its reason", "reason"), _WALLET),
+        (Line("reason", "total - difference", "the account of its reason", "reason"), _ODD, _WALLET),
         "posting = 'reason'",
     ),
     Rule(
@@ -240,7 +245,7 @@ RULES: tuple[Rule, ...] = (
             Line("supplier_tax", "-tax_cost", "Cr tax's part"),
             Line("recoverable_tax", "-tax_recoverable", "Cr tax's part", "recoverable_jurisdiction"),
             Line("reason", "-by_reason", "Cr the account of its reason", "reason"),
-            Line("suspense", "-unknown", "Cr what no charge explains"),
+            Line("suspense", "-unknown", "Cr what no charge explains or does not add up"),
         ),
     ),
     Rule(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import duckdb
 
+from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
 
@@ -52,6 +53,7 @@ def list_sale_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
 def _list_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
     """Make `line_amount`; an order that prices none of its lines gets one line, worth what its total leaves for items."""
     gift_cards = ", ".join(quoted(name.strip().lower()) for name in settings.gift_card_categories) or "''"
+    _refuse_overflow(connection)
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE line_amount AS
@@ -60,13 +62,31 @@ def _list_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -
                coalesce(quantity, 1) * unit_price AS gross, coalesce(line_discount, 0) AS discount, 0::BIGINT AS tax_part
         FROM order_line AS line JOIN order_head AS head USING (order_no) WHERE unit_price IS NOT NULL;
         INSERT INTO line_amount
-        SELECT head.order_no, 0, coalesce(nullif(trim(any_value(line.category)), ''), 'Other'), any_value(head.currency), false,
+        SELECT head.order_no, 0, coalesce(nullif(trim(min(line.category)), ''), 'Other'), any_value(head.currency),
+               coalesce(bool_and(coalesce(lower(trim(category)) IN ({gift_cards}), false)), false),
                any_value(total + coalesce(order_discount, 0) - coalesce(shipping_charged, 0) - coalesce(tip, 0)
                          - CASE WHEN prices_include_tax THEN 0 ELSE coalesce(tax, 0) END), 0, 0
         FROM order_head AS head JOIN order_line AS line USING (order_no)
         GROUP BY head.order_no HAVING count(unit_price) = 0
         """
     )
+
+
+def _refuse_overflow(connection: duckdb.DuckDBPyConnection) -> None:
+    """Amounts have at most 15 digits in minor units, so that no sum over a shop leaves 64 bits.
+
+    Raises:
+        LedgerError: a line's quantity × unit price has more.
+    """
+    rows = connection.execute(
+        f"""SELECT order_id FROM order_line JOIN order_head USING (order_no)
+            WHERE abs(coalesce(quantity, 1)::HUGEINT * unit_price) >= {10**15} ORDER BY order_id LIMIT 20"""
+    ).fetchall()
+    if rows:
+        raise LedgerError(
+            Problem(f"order {order_id}", "quantity × unit price is more than the books can hold", "look at the export")
+            for (order_id,) in rows
+        )
 
 
 def _take_tax_out(connection: duckdb.DuckDBPyConnection) -> None:

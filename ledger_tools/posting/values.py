@@ -25,6 +25,7 @@ def value_postings(connection: duckdb.DuckDBPyConnection, settings: ShopSettings
     _list_rates(connection, settings)
     if row and row[0]:
         _value_foreign(connection, base)
+        _check_foreign(connection, base)
     left = connection.execute("SELECT coalesce(sum(value), 0) FROM posting").fetchone()
     assert left is not None
     assert left[0] == 0, f"the rules leave {left[0]} in {base}"
@@ -55,6 +56,16 @@ def _value_foreign(connection: duckdb.DuckDBPyConnection, base: str) -> None:
         DROP TABLE valued; DROP TABLE event_rate
         """
     )
+
+
+def _check_foreign(connection: duckdb.DuckDBPyConnection, base: str) -> None:
+    """Entries with a foreign amount balance by value, each of them."""
+    broken = connection.execute(
+        """SELECT event_no, sum(value) FROM posting WHERE event_no IN (SELECT event_no FROM posting WHERE currency <> ?)
+           GROUP BY event_no HAVING count(value) = count(*) AND sum(value) <> 0 LIMIT 1""",
+        [base],
+    ).fetchone()
+    assert broken is None, f"event {broken[0]} leaves {broken[1]} in the base currency"
 
 
 def _list_rates(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ledger_tools.open_item_finders import EXTRA_CHARGES
+
 
 @dataclass(frozen=True)
 class Flag:
@@ -107,22 +109,7 @@ _PARCELS = """
     GROUP BY order_no
 """
 
-#: Charges beyond what was sold: by pieces where the SKU is one that the order holds, else by equal charges.
-_EXTRA = """
-    SELECT order_no, sum(total) AS extra FROM (
-        SELECT fact.order_no, fact.total, coalesce(row.sku, '') AS sku,
-               sum(coalesce(row.quantity, 1)) OVER (PARTITION BY fact.order_no, coalesce(row.sku, '')
-                   ORDER BY row.at, fact.event_id) AS made_so_far,
-               row_number() OVER (PARTITION BY fact.order_no, coalesce(row.sku, ''), row.quantity, fact.total
-                   ORDER BY row.at, fact.event_id) AS same_so_far
-        FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
-        WHERE posting = 'fulfilment' AND fact.order_no IS NOT NULL AND ($as_of IS NULL OR posted_on <= $as_of)
-    ) AS made LEFT JOIN (
-        SELECT order_no, sku, sum(coalesce(quantity, 1)) AS quantity FROM order_line WHERE sku IS NOT NULL GROUP BY ALL
-    ) AS sold USING (order_no, sku)
-    WHERE CASE WHEN sold.quantity IS NOT NULL THEN made_so_far > sold.quantity ELSE same_so_far > 1 END
-    GROUP BY order_no
-"""
+_EXTRA = f"SELECT order_no, sum(total) AS extra FROM {EXTRA_CHARGES} GROUP BY order_no"
 
 #: SQL relation: what the flags' conditions read, one row an order.
 FLAG_FACTS = f"""

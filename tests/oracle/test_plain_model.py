@@ -93,9 +93,9 @@ def test_profit_of_orders_in_the_base_currency(case: Case) -> None:
 
 
 def found_ids(case: Case, *kinds: str) -> list[str]:
-    """What open items of these kinds are about: the order, else the event."""
+    """What open items of these kinds are about: the event where they name one, else the order."""
     items = list_open_items(case[2].connection, LATE)
-    return sorted(item.order_id or item.event_id or "" for item in items if item.kind in kinds)
+    return sorted(item.event_id or item.order_id or "" for item in items if item.kind in kinds)
 
 
 def test_orders_not_paid_in_full(case: Case) -> None:

@@ -32,8 +32,8 @@ from ledger_tools.reports.statements import report_income
 
 #: A build takes seconds, so a profile's number of examples is cut down.
 EXAMPLES = settings.get_profile(settings.get_current_profile_name()).max_examples
-SOME = settings(max_examples=max(4, EXAMPLES // 16), suppress_health_check=list(HealthCheck))
-FEW = settings(max_examples=max(2, EXAMPLES // 66), suppress_health_check=list(HealthCheck))
+SOME = settings(max_examples=max(4, EXAMPLES // 20), suppress_health_check=list(HealthCheck))
+FEW = settings(max_examples=max(2, EXAMPLES // 100), suppress_health_check=list(HealthCheck))
 SEEDS = st.integers(0, 2**32 - 1)
 
 #: Accounts that feed each column of the order report; a trailing colon stands for all accounts below.
