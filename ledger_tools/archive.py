@@ -268,6 +268,25 @@ def open_books(folder: BooksFolder, progress: Progress, *, with_journal: bool = 
     return connect_for_reading(folder.database)
 
 
+def remembered(connection: duckdb.DuckDBPyConnection, name: str, work: Callable[[], int]) -> int:
+    """A figure that is worked out once for each build and then read from the cache."""
+    build = hashlib.sha256(f"{read_fact(connection, 'program')} {read_fact(connection, 'stamp')}".encode()).hexdigest()
+    where = connection.execute("SELECT path FROM duckdb_databases() WHERE database_name = 'books'").fetchone()
+    if where is None:
+        return work()
+    file = Path(str(where[0])).parent / f"{name}.json"
+    with contextlib.suppress(OSError, ValueError):
+        known = json.loads(file.read_text(encoding="utf-8"))
+        if known["build"] == build:
+            return int(known["figure"])
+    figure = work()
+    with contextlib.suppress(OSError):  # books that can't be written to are still read
+        draft = file.with_suffix(".draft")
+        draft.write_text(json.dumps({"build": build, "figure": figure}), encoding="utf-8")
+        os.replace(draft, file)
+    return figure
+
+
 def rewrite_journal(folder: BooksFolder, progress: Progress) -> None:
     """Build everything anew and write the journal again, whatever was done to its files."""
     from ledger_tools.build import read_inputs

@@ -33,9 +33,9 @@ from ledger_tools.money import currencies_by_digits, format_amount, parse_amount
 
 KindOfExport = Literal["orders", "processor", "wallet", "bank"]
 
-#: Digits that a rate may have before and after its point, and an amount in minor units: products of the two stay within
+#: Digits that a rate may have, in all and before its point, and an amount in minor units: products of them stay within
 #: the 128 bits that values are computed in.
-RATE_DIGITS, RATE_DECIMALS = 6, 12
+RATE_DIGITS, RATE_WHOLE_DIGITS = 12, 6
 AMOUNT_DIGITS = 15
 #: Days of grace; ten years are no grace any more.
 LONGEST_GRACE = 3_650
@@ -152,10 +152,11 @@ class Rate(_Table):
         digits = re.fullmatch(r"0*([0-9]*)(?:\.([0-9]+?)0*)?", number)
         if digits is None or not re.search("[1-9]", number):
             raise ValueError(f'found {_shown(number)}, expected a positive number such as "1.0842"')
-        if len(digits[1]) > RATE_DIGITS or len(digits[2] or "") > RATE_DECIMALS:
-            expected = f"at most {RATE_DIGITS} digits before the point and {RATE_DECIMALS} after it"
+        whole, fraction = digits[1], digits[2] or ""
+        if len(whole) > RATE_WHOLE_DIGITS or len(whole + fraction) > RATE_DIGITS:
+            expected = f"at most {RATE_DIGITS} digits, {RATE_WHOLE_DIGITS} of them before the point"
             raise ValueError(f"found {_shown(number)}, expected {expected}")
-        return number
+        return f"{whole or '0'}.{fraction or '0'}"
 
 
 class Grace(_Table):

@@ -1,5 +1,7 @@
 """Account names: how categories, sources and jurisdictions become parts that beancount takes."""
 
+import tomllib
+
 import pytest
 from beancount.parser import parser
 from hypothesis import given
@@ -79,6 +81,17 @@ def test_parameters_that_fold_alike_are_told() -> None:
         name_accounts(ROLES_BY_NAME["bank"], "Assets:Bank:{}", ["my-bank", "my_bank", "mybank"], {})
     assert 1 == len(caught.value.problems)
     assert "'my-bank' and 'my_bank' both give Assets:Bank:MyBank" in str(caught.value)
+
+
+@pytest.mark.parametrize("pair", [('US-"', "US-''"), ("US-\\", "US-/"), ("US-\x7f", "US-ü"), ("a\tb", "a b")])
+def test_advice_is_toml(pair: tuple[str, str]) -> None:
+    """The line that is advised for names that fold alike is TOML whose key is the name, quotes and all."""
+    with pytest.raises(LedgerError) as caught:
+        name_accounts(ROLES_BY_NAME["sales_tax"], "Liabilities:SalesTax:{}", pair, {})
+    line = (
+        caught.value.problems[0].next_step.removeprefix("name them apart: add a line ").removesuffix(" under [names]")
+    )
+    assert {max(pair): "AnotherName"} == tomllib.loads(line)
 
 
 def test_renamed_parameter() -> None:

@@ -16,45 +16,44 @@ ROLES = "'walet' is not a role; roles are bank, processor, reserve, clearing, "
 #: What stands in the file, and what is said about it.
 WRONG = [
     ("x = [", "shop.toml: is not valid TOML: Invalid value (at end of document)\n    → mend the line that it names"),
-    ("", "shop.toml, currency: Field required\nshop.toml, time_zone: Field required"),
+    ("", "shop.toml, currency: is missing\nshop.toml, time_zone: is missing"),
     (HEAD + 'colour = "red"', "shop.toml, colour: is not a setting (found 'red')"),
     (
         HEAD.replace("USD", "usd"),
-        "shop.toml, currency: 'usd' is not an ISO 4217 currency code such as USD (found 'usd')",
+        "shop.toml, currency: 'usd' is not an ISO 4217 currency code such as USD",
     ),
     (
         HEAD.replace("USD", "XAU"),
-        "shop.toml, currency: 'XAU' is not an ISO 4217 currency code such as USD (found 'XAU')",
+        "shop.toml, currency: 'XAU' is not an ISO 4217 currency code such as USD",
     ),
     (
         HEAD.replace("America/Denver", "Mountain"),
-        "shop.toml, time_zone: 'Mountain' is not an IANA time zone such as America/Denver (found 'Mountain')",
+        "shop.toml, time_zone: 'Mountain' is not an IANA time zone such as America/Denver",
     ),
     (
         HEAD.replace("America/Denver", "../etc/passwd"),
-        "shop.toml, time_zone: '../etc/passwd' is not an IANA time zone such as America/Denver (found '../etc/passwd')",
+        "shop.toml, time_zone: '../etc/passwd' is not an IANA time zone such as America/Denver",
     ),
-    (HEAD + 'detail = "week"', "shop.toml, detail: Input should be 'order' or 'day' (found 'week')"),
+    (HEAD + 'detail = "week"', "shop.toml, detail: found 'week', expected 'order' or 'day'"),
     (HEAD + SHOP + SHOP, "shop.toml, the settings: source 'shop' is declared twice"),
     (
         HEAD + SHOP.replace("orders", "sales"),
-        "shop.toml, source.1.kind: Input should be 'orders', 'processor', 'wallet' or 'bank' (found 'sales')",
+        "shop.toml, source.1.kind: found 'sales', expected 'orders', 'processor', 'wallet' or 'bank'",
     ),
     (
         HEAD + SHOP.replace('"shop"', '"My Shop"'),
-        "shop.toml, source.1.name: String should match pattern '^[a-z0-9][a-z0-9-]*$' (found 'My Shop')",
+        "shop.toml, source.1.name: found 'My Shop', expected at most 64 small letters, digits and hyphens, such as card-processor",
     ),
     (HEAD + SHOP + "colour = 1", "shop.toml, source.1.colour: is not a setting (found 1)"),
     (
         HEAD + SHOP + 'payout_pattern = "("',
         "shop.toml, source.1.payout_pattern: '(' is not a regular expression: missing ), unterminated subpattern at "
-        "position 0 (found '(')",
+        "position 0",
     ),
     (
         HEAD + '[[bank_rule]]\npattern = "["\naccount = "expenses:x"',
-        "shop.toml, bank_rule.1.pattern: '[' is not a regular expression: unterminated character set at position 0 "
-        "(found '[')\nshop.toml, bank_rule.1.account: 'expenses:x' is not an account name such as Expenses:BankFees "
-        "(found 'expenses:x')",
+        "shop.toml, bank_rule.1.pattern: '[' is not a regular expression: unterminated character set at position 0\n"
+        "shop.toml, bank_rule.1.account: 'expenses:x' is not an account name such as Expenses:BankFees",
     ),
     (
         HEAD + SHOP + '[[bank_rule]]\npattern = "a"\naccount = "Expenses:X"\nsource = "savings"',
@@ -66,7 +65,7 @@ WRONG = [
     ),
     (
         HEAD + SHOP + '[[stated_balance]]\nsource = "shop"\non = "2031-02-30"\namount = "1"',
-        "shop.toml, stated_balance.1.on: day is out of range for month (found '2031-02-30')",
+        "shop.toml, stated_balance.1.on: '2031-02-30' is not a date of the calendar such as 2031-04-30",
     ),
     (
         HEAD + '[accounts]\nwallet = "Assets:W"',
@@ -90,21 +89,20 @@ WRONG = [
     ),
     (
         HEAD + '[[rate]]\ncurrency = "EUR"\non = 2031-04-01\nrate = "1,08"',
-        "shop.toml, rate.1.rate: a rate is a positive number such as \"1.0842\" (found '1,08')",
+        "shop.toml, rate.1.rate: found '1,08', expected a positive number such as \"1.0842\"",
     ),
     (
         HEAD + '[[rate]]\ncurrency = "EUR"\non = 2031-04-01\nrate = 0',
-        'shop.toml, rate.1.rate: a rate is a positive number such as "1.0842" (found 0)',
+        "shop.toml, rate.1.rate: found '0', expected a positive number such as \"1.0842\"",
     ),
     (
         HEAD + "[grace]\npayment = -1\nhurry = 2",
-        "shop.toml, grace.payment: Input should be greater than or equal to 0 (found -1)\n"
-        "shop.toml, grace.hurry: is not a setting (found 2)",
+        "shop.toml, grace.payment: found -1, expected at least 0\nshop.toml, grace.hurry: is not a setting (found 2)",
     ),
     (
         HEAD + '[[registration]]\njurisdiction = "US-CO"\nfiling = "weekly"\nsince = "soon"',
-        "shop.toml, registration.1.filing: Input should be 'monthly', 'quarterly' or 'yearly' (found 'weekly')\n"
-        "shop.toml, registration.1.since: Invalid isoformat string: 'soon' (found 'soon')",
+        "shop.toml, registration.1.filing: found 'weekly', expected 'monthly', 'quarterly' or 'yearly'\n"
+        "shop.toml, registration.1.since: 'soon' is not a date of the calendar such as 2031-04-30",
     ),
 ]
 

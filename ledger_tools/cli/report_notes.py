@@ -30,9 +30,12 @@ def tell_unvalued(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | 
 
 def count_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> int:
     """How many items stand open as of a day."""
+    from ledger_tools.archive import remembered
     from ledger_tools.open_items import list_open_items
 
-    return len(list_open_items(connection, as_of))
+    if as_of is not None:
+        return len(list_open_items(connection, as_of))
+    return remembered(connection, "open-items", lambda: len(list_open_items(connection, None)))
 
 
 def tell_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> None:

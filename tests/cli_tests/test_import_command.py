@@ -178,7 +178,7 @@ def test_init_keeps_off_a_folder_with_files(books: Books) -> None:
     """`init` never writes into a folder that holds something."""
     before = fingerprint(books.place, ())
     outcome = call("init", books.folder.root, "--yes")
-    assert (1, True) == (outcome.status, "is not an empty folder" in outcome.err)
+    assert (1, True) == (outcome.status, "holds books already" in outcome.err)
     assert before == fingerprint(books.place, ())
 
 

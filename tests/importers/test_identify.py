@@ -24,7 +24,7 @@ def source(name, kind="bank", currency="USD", pattern=None, account_id=None, map
         ("Date;Sum\n", [source("a", mapped=True), source("b")], "a"),
         ("Date,Sum\n", [source("a", pattern="^other"), source("b", pattern="^FILE")], "b"),
         ("at,amount\n", [source("a", mapped=True), source("b", "orders"), source("c", "processor")], "a"),
-        ("placed_at,total,sku\n", [source("a"), source("b", "orders"), source("c", "wallet")], "b"),
+        ("order_id,placed_at,total,sku\n", [source("a"), source("b", "orders"), source("c", "wallet")], "b"),
         (MT940, [source("a"), source("b", currency="EUR")], "b"),
         (MT940, [source("a", account_id="de42"), source("b", currency="EUR")], "a"),
     ],
@@ -41,6 +41,7 @@ def test_the_one_source_that_claims_a_file(tmp_path, content, sources, expected)
     [
         ("Date,Sum\n", [source("a", mapped=True), source("b", mapped=True)], "2 sources claim this file: a, b"),
         ("at,amount\n", [source("a"), source("b")], "2 sources claim this file: a, b"),
+        ("placed_at,total\n", [source("a", "orders")], "no source claims this file with the columns placed_at, total"),
         ("x,y\n", [source("a")], "no source claims this file with the columns x, y"),
         (MT940, [source("b", currency="EUR", account_id="no")], "no bank source has the account DE 42 in EUR"),
         (MT940, [source("a", currency="EUR"), source("b", currency="EUR")], "2 sources claim this file: a, b"),

@@ -291,7 +291,10 @@ def test_a_large_file_is_sampled(tmp_path: Path) -> None:
         (b"", "is empty"),
         (b"\n\n", "is empty"),
         (b"\x00\x01\x02", "is not a text file"),
-        (b"one\ntwo\n", "no delimiter"),
+        (b"one\ntwo\n", "a.csv: no delimiter"),
+        (b"a,b\n1,\x81\xff\n", "in none of the encodings"),
+        (b"\xff\xfea", "in none of the encodings"),
+        (b'a,b\n1,"' + b"x" * 140_000, "can't be cut into cells"),
     ],
 )
 def test_what_is_no_table(tmp_path: Path, content: bytes, what: str) -> None:

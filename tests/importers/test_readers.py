@@ -137,14 +137,35 @@ def test_an_order_that_contradicts_itself_is_refused(refusal):
     )
 
 
-def test_rows_without_an_order_id_are_orders_of_their_own(read):
+BY_CONTENT = """source = "source"
+kind = "orders"
+[columns]
+placed_at = "placed_at"
+total = "total"
+"""
+
+
+def test_rows_without_an_order_id_are_orders_of_their_own_where_the_mapping_says_so(read):
     """Equal rows stay apart, and get the same ids when they are read again."""
     text = "placed_at,total\n2031-04-01,5.00\n2031-04-01,5.00\n2031-04-02,5.00\n"
-    _, rows = read(text, "orders")
+    mapping = BY_CONTENT + '[derive]\norder_id = "content"\n'
+    _, rows = read(text, "orders", mapping)
     ids = [row["order_id"] for row in rows]
     assert 3 == len(set(ids))
     assert ids[0].removesuffix("-1") == ids[1].removesuffix("-2")
-    assert ids == [row["order_id"] for row in read(text, "orders")[1]]
+    assert ids == [row["order_id"] for row in read(text, "orders", mapping)[1]]
+
+
+def test_file_without_order_ids_is_refused(refusal):
+    """Ids from the content would make an order of each line: a file without order ids, canonical or mapped, is refused."""
+    text = "placed_at,total\n2031-04-01,5.00\n"
+    assert [
+        "export.csv, column order_id: is missing; the file has placed_at, total\n"
+        "    → `ledger-tools map FILE --source source` proposes a mapping of its columns"
+    ] == refusal(text, "orders")
+    (problem,) = refusal(text, "orders", BY_CONTENT)
+    assert "[columns] order_id: is missing: the field is required" in problem
+    assert 'only where every order has one row, put order_id = "content" under [derive]' in problem
 
 
 def test_same_event_twice_is_kept_but_other_content_is_refused(read, refusal):
