@@ -18,7 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from ledger_tools.accounts import ACCOUNT_PATTERN
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import parse_amount
-from ledger_tools.settings import Day
+from ledger_tools.settings import Day, told_plainly
 
 DECISIONS_FILE = "decisions.toml"
 SOURCE_NAME = "decisions"
@@ -108,7 +108,7 @@ def read_decisions(file: Path) -> tuple[Decision, ...]:
             for error in trouble.errors():
                 key = ".".join(str(part) for part in error["loc"])
                 where = f"{file.name}, decision {place}" + (f", {key}" if key else "")
-                problems.append(Problem(where, error["msg"].removeprefix("Value error, ")))
+                problems.append(Problem(where, told_plainly(error)))
     items = [decision.item for decision in decisions]
     problems += [
         Problem(f"{file.name}, item {item}", "is decided twice", "keep one of the two decisions")

@@ -210,14 +210,17 @@ def post_hand_entries(connection: duckdb.DuckDBPyConnection, hand: HandFile, fir
         event_no = first_event_no + place
         order_no = orders.get(entry.order_links[0]) if entry.order_links else None
         day = entry.day.isoformat()
-        events.append([event_no, f"line {entry.line_number}", day, order_no, entry.flagged, entry.narration])
+        unknown = bool(entry.order_links) and order_no is None
+        note = f"no order has the link ^{entry.order_links[0]}" if unknown else None
+        where = f"{entry.file}, line {entry.line_number}"
+        events.append([event_no, where, day, order_no, entry.flagged, note, entry.narration])
         for leg, line in enumerate(entry.lines, start=1):
             postings.append(
                 [event_no, leg, day, order_no, numbers[line.account], line.currency, line.amount, line.value]
             )
     connection.execute(
         """INSERT INTO event SELECT unnest(?::INTEGER[]), 'hand', NULL, unnest(?::VARCHAR[]), unnest(?::DATE[]),
-           unnest(?::INTEGER[]), unnest(?::BOOLEAN[]), NULL, unnest(?::VARCHAR[])""",
+           unnest(?::INTEGER[]), unnest(?::BOOLEAN[]), unnest(?::VARCHAR[]), unnest(?::VARCHAR[])""",
         [list(column) for column in zip(*events, strict=True)],
     )
     connection.execute(

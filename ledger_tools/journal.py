@@ -57,7 +57,7 @@ _RULE_ORDER = " ".join(f"WHEN {quoted(rule.name)} THEN {place}" for place, rule 
 
 
 def _posting_text(base_currency: str, currencies: list[str]) -> str:
-    value = amount_text("abs(value)", quoted(base_currency), [base_currency])
+    value = amount_text("abs(value)", quoted(base_currency), [base_currency], digits_at_most=24)
     return f"""
         account.text || lpad({amount_text("amount", "leg.currency", currencies)}, {_NUMBER_WIDTH}, ' ') || ' ' || leg.currency
         || CASE WHEN leg.currency = {quoted(base_currency)} OR value IS NULL THEN ''

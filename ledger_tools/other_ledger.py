@@ -23,10 +23,11 @@ from importers.identify import identify_source
 from importers.readers import ExportRequest, read_export
 from ledger_tools import versions
 from ledger_tools.accounts import ROLES_BY_NAME, account_name
-from ledger_tools.archive import archived_exports, known_sources
+from ledger_tools.archive import archived_exports
 from ledger_tools.build import Export, Inputs, build_database, read_inputs
 from ledger_tools.errors import LedgerError
 from ledger_tools.folder import BooksFolder
+from ledger_tools.intake import known_sources
 from ledger_tools.journal import render_events
 from ledger_tools.settings import Source
 from ledger_tools.store import connect_for_build

@@ -276,7 +276,7 @@ def parse_settings(text: str, where: str = SETTINGS_FILE) -> ShopSettings:
         problems = []
         for error in trouble.errors(include_url=False):
             key = ".".join(str(part + 1) if isinstance(part, int) else part for part in error["loc"]) or "the settings"
-            problems.append(Problem(f"{where}, {key}", _told(error["type"], error)))
+            problems.append(Problem(f"{where}, {key}", told_plainly(error)))
         raise LedgerError(problems) from None
     problems = _balance_problems(settings, where)
     if problems:
@@ -304,7 +304,9 @@ _TOLD = {
 }
 
 
-def _told(kind: str, error: Mapping[str, Any]) -> str:
+def told_plainly(error: Mapping[str, Any]) -> str:
+    """What is wrong with a value, in a sentence of our own."""
+    kind = error["type"]
     if kind == "value_error":
         return str(error["msg"]).removeprefix("Value error, ")
     key = error["loc"][-1] if error["loc"] else ""

@@ -61,7 +61,7 @@ def quoted(text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
 
 
-def amount_text(amount: str, currency: str, currencies: Iterable[str]) -> str:
+def amount_text(amount: str, currency: str, currencies: Iterable[str], *, digits_at_most: int = 15) -> str:
     """SQL expression: minor units as decimal text in the digits of their currency, one of `currencies`."""
     by_digits: dict[int, list[str]] = {}
     for code in currencies:
@@ -69,7 +69,7 @@ def amount_text(amount: str, currency: str, currencies: Iterable[str]) -> str:
     cases = []
     for digits, codes in sorted(by_digits.items(), key=lambda pair: (pair[0] == 2, pair[0])):
         unit = f"0.{'0' * (digits - 1)}1::DECIMAL({digits + 1},{digits})"
-        scaled = f"({amount}::DECIMAL(15,0) * {unit})::VARCHAR" if digits else f"{amount}::VARCHAR"
+        scaled = f"({amount}::DECIMAL({digits_at_most},0) * {unit})::VARCHAR" if digits else f"{amount}::VARCHAR"
         cases.append((codes, scaled))
     if not cases:
         return f"{amount}::VARCHAR"

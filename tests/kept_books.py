@@ -16,8 +16,9 @@ from typing import Any
 from beancount.core import data
 from beancount.parser import parser
 
-from ledger_tools.archive import FileResult, import_files, open_books
+from ledger_tools.archive import open_books
 from ledger_tools.folder import BooksFolder
+from ledger_tools.intake import FileResult, import_files
 from ledger_tools.new_books import settings_text, write_books
 from ledger_tools.open_items import OpenItem, list_open_items
 

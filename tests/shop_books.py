@@ -16,10 +16,11 @@ from pathlib import Path
 
 import duckdb
 
-from ledger_tools.archive import import_files, open_books
+from ledger_tools.archive import open_books
 from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.demo import Truth, write_demo
 from ledger_tools.folder import BooksFolder
+from ledger_tools.intake import import_files
 from ledger_tools.money import format_amount
 from ledger_tools.new_books import complete_books, settings_text, write_books
 from ledger_tools.records import KINDS

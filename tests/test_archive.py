@@ -15,9 +15,10 @@ from typing import Any
 import pytest
 from kept_books import Books, fingerprint, order, processor, silent
 
-from ledger_tools import archive, build
-from ledger_tools.archive import import_files, open_books, rewrite_journal
+from ledger_tools import archive, build, intake
+from ledger_tools.archive import open_books, rewrite_journal
 from ledger_tools.errors import LedgerError
+from ledger_tools.intake import import_files
 
 ROOT = Path(__file__).resolve().parents[1]
 FIRST = [order("1", "2031-04-02", "10.00")]
@@ -67,7 +68,7 @@ def failing(call: Callable[..., Any], times: int) -> Callable[..., Any]:
 #: Where an import is cut short, at which call, and whether the change was decided by then. Renames: the intent, the export,
 #: two months, the index, the chart of accounts (unchanged, so not renamed), the database.
 CUTS = [
-    (archive.shutil, "copyfile", 1, False),
+    (intake.shutil, "copyfile", 1, False),
     (archive.json, "dump", 1, False),
     (archive.os, "fsync", 1, False),
     (archive.os, "replace", 1, False),

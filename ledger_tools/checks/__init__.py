@@ -14,6 +14,7 @@ from ledger_tools.checks.identities import (
     check_clearing,
     check_decisions,
     check_entries_balance,
+    check_hand_links,
     check_in_transit,
     check_sales_tax,
 )
@@ -32,6 +33,7 @@ def run_checks(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progr
         check_balances(connection),
         check_sales_tax(connection),
         check_decisions(connection),
+        check_hand_links(connection),
     ]
     progress("day summary")
     found.append(check_detail(connection))
@@ -48,6 +50,7 @@ __all__ = [
     "check_decisions",
     "check_detail",
     "check_entries_balance",
+    "check_hand_links",
     "check_in_transit",
     "check_journal_files",
     "check_order_of_imports",

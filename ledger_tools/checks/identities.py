@@ -149,6 +149,15 @@ def check_sales_tax(connection: duckdb.DuckDBPyConnection) -> Check:
     )
 
 
+def check_hand_links(connection: duckdb.DuckDBPyConnection) -> Check:
+    """Every hand entry with an order's link names an order that is known."""
+    broken = connection.execute(
+        "SELECT event_id, note FROM event WHERE rule = 'hand' AND note IS NOT NULL ORDER BY 1"
+    ).fetchall()
+    count = _number(connection, "SELECT count(*) FROM event WHERE rule = 'hand'")
+    return told("hand entries name known orders", broken, f"{count} hand entries", lambda row: f"{row[0]}: {row[1]}")
+
+
 def check_decisions(connection: duckdb.DuckDBPyConnection) -> Check:
     """Every decision still has the open item that it was made for."""
     count = _number(connection, "SELECT count(*) FROM decision")

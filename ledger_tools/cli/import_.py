@@ -29,7 +29,7 @@ def command(context: Context, files: tuple[Path, ...], source: str | None, dry_r
       ledger-tools import ~/Downloads/orders-april.csv ~/Downloads/payments.csv
       ledger-tools import statement.ofx --source checking --dry-run
     """
-    from ledger_tools.archive import FileResult, import_files
+    from ledger_tools.intake import FileResult, import_files
 
     results: list[FileResult] = import_files(context.folder(), list(files), source, context.progress, dry_run=dry_run)
     context.end_progress()

@@ -42,7 +42,7 @@ def _value_foreign(connection: duckdb.DuckDBPyConnection, base: str) -> None:
                                      ROWS UNBOUNDED PRECEDING)::HUGEINT AS total
             FROM posting AS leg JOIN event_rate USING (event_no, currency) WHERE foreign_units <> 0
         ), rounded AS (
-            SELECT *, CASE WHEN total * base_units * foreign_units < 0 THEN -1 ELSE 1 END
+            SELECT *, CASE WHEN sign(total) * sign(base_units) * sign(foreign_units) < 0 THEN -1 ELSE 1 END
                        * ((2 * abs(total * base_units) + abs(foreign_units)) // (2 * abs(foreign_units))) AS total_value
             FROM running
         )
