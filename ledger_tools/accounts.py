@@ -94,6 +94,10 @@ ROLES: tuple[Role, ...] = (
     Role("rounding", "Expenses:Rounding", "rounding"),
 )
 
+#: Role of income and expense accounts that a person named (by hand, in a rule, in a decision): with an order's link,
+#: what is posted there counts in the order's profit.
+OWN_RESULT = "own_result"
+
 ROLES_BY_NAME: Mapping[str, Role] = {role.name: role for role in ROLES}
 
 #: Where a wallet charge or fee of each reason is posted; the settings can add to it and change it.

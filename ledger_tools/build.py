@@ -212,7 +212,7 @@ def _note_export(
     connection: duckdb.DuckDBPyConnection, export_no: int, source_no: int, export: Export, facts: ExportFacts
 ) -> None:
     connection.execute(
-        "INSERT INTO export VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, 0, 0, 0)",
+        "INSERT INTO export VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, 0, 0, 0, NULL)",
         [
             export_no, source_no, export.name, _digest(export.path).hex(), facts.first_day, facts.last_day,
             facts.time_stamp, facts.whole_days, facts.rows_read, facts.records,

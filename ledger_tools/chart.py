@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 
 import duckdb
 
-from ledger_tools.accounts import REASON_ROLES, ROLES, account_name, name_accounts
+from ledger_tools.accounts import OWN_RESULT, REASON_ROLES, ROLES, ROLES_BY_NAME, account_name, name_accounts
 from ledger_tools.settings import ShopSettings
 
 
@@ -46,7 +46,8 @@ def list_accounts(
     main_role: dict[str, str] = {}
     for name, role_name, _ in rows:
         numbers.setdefault(name, len(numbers) + 1)
-        main_role.setdefault(name, role_name)
+        is_result = role_name not in ROLES_BY_NAME and name.startswith(("Income:", "Expenses:"))
+        main_role.setdefault(name, OWN_RESULT if is_result else role_name)
     connection.execute(
         "INSERT INTO account SELECT unnest(?::SMALLINT[]), unnest(?::VARCHAR[]), unnest(?::VARCHAR[])",
         [list(numbers.values()), list(numbers), [main_role[name] for name in numbers]],

@@ -33,7 +33,11 @@ from ledger_tools.folder import BooksFolder
 
 @dataclass(frozen=True)
 class FileResult:
-    """What became of one file of an import; counts are rows of the file."""
+    """What became of one file of an import; counts are rows of the file.
+
+    Attributes:
+        overruled_by: an archived file that counts as the later one where this file's rows differ from it.
+    """
 
     file: str
     source: str | None
@@ -44,6 +48,7 @@ class FileResult:
     new: int
     repeated: int
     amended: int
+    overruled_by: str | None
     refused: tuple[Problem, ...]
 
 
@@ -117,7 +122,7 @@ def _take_aside(
 
 
 def _refusal(file: Path, source: str | None, kind: str | None, trouble: LedgerError) -> FileResult:
-    return FileResult(str(file), source, kind, None, None, 0, 0, 0, 0, trouble.problems)
+    return FileResult(str(file), source, kind, None, None, 0, 0, 0, 0, None, trouble.problems)
 
 
 def import_files(
@@ -162,12 +167,13 @@ def _results(
     results: dict[int, FileResult] = {}
     for place, export in {**accepted, **again}.items():
         row = connection.execute(
-            """SELECT source.kind, first_day::VARCHAR, last_day::VARCHAR, rows_read, rows_new, rows_repeated, rows_amended
+            """SELECT source.kind, first_day::VARCHAR, last_day::VARCHAR, rows_read, rows_new, rows_repeated, rows_amended,
+                      overruled_by
                FROM export JOIN source USING (source_no) WHERE source.name = ? AND export.file = ?""",
             [export.source, export.name],
         ).fetchone()
         assert row is not None
-        kind, first_day, last_day, rows, new, repeated, amended = row
+        kind, first_day, last_day, rows, new, repeated, amended, overruled_by = row
         if place in again:
             new, repeated, amended = 0, rows, 0
         results[place] = FileResult(
@@ -180,6 +186,7 @@ def _results(
             int(new),
             int(repeated),
             int(amended),
+            overruled_by,
             (),
         )
     return results

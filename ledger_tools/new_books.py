@@ -94,7 +94,14 @@ include "journal/index.beancount"
 
 HAND = """\
 ;; Entries that you write yourself: opening balances, depreciation, owner's draws. Accounts that only stand here
-;; are opened for you. An entry with an order's link counts in that order's profit:
+;; are opened for you. Books that start in the middle need the balances of the day before, such as
+;;
+;;   2031-03-31 * "Opening balances"
+;;     Assets:Bank:Checking                1204.50 USD
+;;     Assets:Wallet:FulfilmentWallet       310.00 USD
+;;     Equity:OpeningBalances             -1514.50 USD
+;;
+;; An entry with an order's link counts in that order's profit:
 ;;
 ;;   2031-04-30 * "Postage for a lost parcel" ^order-1001
 ;;     Expenses:COGS:Shipping     4.20 USD

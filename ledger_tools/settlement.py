@@ -15,7 +15,7 @@ from ledger_tools.accounts import ACCOUNT_PATTERN
 from ledger_tools.decisions import Decision
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
-from ledger_tools.open_items import OpenItem, list_all_items
+from ledger_tools.open_items import OpenItem, last_known_day, list_all_items
 
 #: Role of the account that holds the balance of an item of each kind, where there is one.
 BALANCE_ROLES = {
@@ -59,13 +59,25 @@ class Verdict:
     accept: bool
 
 
+#: Items that are still within their days of grace can be seen, and settled, as of a later day.
+_LATER_DAYS = 400
+
+
+def _items_by_id(connection: duckdb.DuckDBPyConnection) -> dict[str, OpenItem]:
+    last = last_known_day(connection)
+    if last is None:
+        return {}
+    later = list_all_items(connection, last + datetime.timedelta(days=_LATER_DAYS))
+    return {item.id: item for item in [*later, *list_all_items(connection, last)]}
+
+
 def find_item(connection: duckdb.DuckDBPyConnection, item_id: str) -> OpenItem:
     """The open item of an id, or of an unambiguous beginning of one.
 
     Raises:
         LedgerError: no item, or more than one, has it.
     """
-    items = [item for item in list_all_items(connection, None) if item.id.startswith(item_id)]
+    items = [item for item in _items_by_id(connection).values() if item.id.startswith(item_id)]
     if len(items) == 1 and item_id:
         return items[0]
     what = (
@@ -199,7 +211,7 @@ def _matched_record(connection: duckdb.DuckDBPyConnection, item: OpenItem, named
 
 def stale_decisions(connection: duckdb.DuckDBPyConnection) -> list[Problem]:
     """Decisions that no longer fit: the item is gone, its balance is another, or the match did not take."""
-    items = {item.id: item for item in list_all_items(connection, None)}
+    items = _items_by_id(connection)
     found: list[Problem] = []
     for item_id, action, amount, currency in connection.execute(
         "SELECT item, action, amount, currency FROM decision ORDER BY item"

@@ -27,7 +27,8 @@ CREATE TABLE source (source_no SMALLINT, name VARCHAR, kind VARCHAR, currency VA
 CREATE TABLE payout_pattern (source_no SMALLINT, pattern VARCHAR);
 CREATE TABLE export (
     export_no INTEGER, source_no SMALLINT, file VARCHAR, digest VARCHAR, first_day DATE, last_day DATE, time_stamp VARCHAR,
-    whole_days BOOLEAN, rows_read BIGINT, records BIGINT, rank INTEGER, rows_new BIGINT, rows_repeated BIGINT, rows_amended BIGINT
+    whole_days BOOLEAN, rows_read BIGINT, records BIGINT, rank INTEGER,
+    rows_new BIGINT, rows_repeated BIGINT, rows_amended BIGINT, overruled_by VARCHAR
 );
 CREATE TABLE skipped (export_no INTEGER, reason VARCHAR, rows BIGINT);
 CREATE TABLE stated_balance (source_no SMALLINT, stated_on DATE, currency VARCHAR, amount BIGINT, stated_by VARCHAR);

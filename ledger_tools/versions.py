@@ -50,12 +50,13 @@ def add_rows(connection: duckdb.DuckDBPyConnection, kind: str, table: str, expor
 
 
 def rank_exports(connection: duckdb.DuckDBPyConnection) -> None:
-    """Order the exports of each source from earlier to later."""
+    """Order the exports of each source from earlier to later; `orders (1).csv` comes after `orders.csv`."""
     connection.execute(
         """
         UPDATE export SET rank = ranked.rank FROM (
             SELECT export_no, row_number() OVER (
                 PARTITION BY source_no ORDER BY last_day NULLS FIRST, first_day NULLS FIRST, time_stamp,
+                    regexp_replace(regexp_replace(file, '~[0-9a-f]{12}', ''), '[.].*', ''),
                     regexp_replace(file, '~[0-9a-f]{12}', ''), digest
             ) AS rank FROM export
         ) AS ranked WHERE export.export_no = ranked.export_no
@@ -210,7 +211,15 @@ def _count_rows(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
                 WINDOW before AS (PARTITION BY source_no, key ORDER BY export_no
                                   ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING)
             ) WHERE earlier > 0 GROUP BY export_no
-        ) AS counted WHERE export.export_no = counted.export_no
+        ) AS counted WHERE export.export_no = counted.export_no;
+        UPDATE export SET overruled_by = counting.file
+        FROM (
+            SELECT holder.export_no, min(later.file) AS file
+            FROM holder JOIN repeated USING (source_no, key) JOIN export AS later ON later.export_no = repeated.export_no
+            WHERE holder.export_no > repeated.export_no AND repeated.versions > 1
+              AND (source_no, key) IN (SELECT (source_no, record_key) FROM amended)
+            GROUP BY holder.export_no
+        ) AS counting WHERE counting.export_no = export.export_no
         """
     )
 

@@ -78,3 +78,12 @@ def _tell(result: Any, dry_run: bool) -> None:
         f"{name}: {result.source} ({result.kind}), {span}; {verb} {result.new} new, {result.repeated} repeated, "
         f"{result.amended} amended of {result.rows} rows"
     )
+    if result.overruled_by:
+        click.echo(
+            f"    Where they differ, {result.overruled_by} counts and not {name}: both cover the same days, and the name that "
+            f"sorts later decides.\n    → if {name} is the newer one, give it a later name (such as "
+            f"{Path(name).stem}-2{Path(name).suffix}) and import it again",
+            err=True,
+        )
+    elif result.amended:
+        click.echo("    What changed: ledger-tools open-items", err=True)

@@ -55,6 +55,7 @@ def command(context: Context, file: Path, name: str, kind: str | None, write: bo
         shop_zone=settings.time_zone,
     )
     click.echo(proposal.toml)
+    _tell_unused(proposal)
     _show_reading(file, proposal, declared.currency if declared else settings.currency, settings.time_zone)
     target = folder.mappings / f"{name}.toml"
     if write:
@@ -69,6 +70,16 @@ def command(context: Context, file: Path, name: str, kind: str | None, write: bo
         click.get_current_context().exit(1)
     if write:
         click.echo(f"Next: ledger-tools import {file} --source {name}", err=True)
+
+
+def _tell_unused(proposal: Proposal) -> None:
+    """Name the columns that no field takes: a money column among them may be missing from the books."""
+    unused = [use for use in proposal.uses if not use.field]
+    if not unused:
+        return
+    click.echo("Columns that are not used (look for amounts, gift cards and discounts among them):", err=True)
+    for use in unused:
+        click.echo(f"  {use.column}" + (f": {use.reason}" if use.reason else ""), err=True)
 
 
 def _show_reading(file: Path, proposal: Proposal, currency: str, zone: str) -> None:

@@ -120,6 +120,7 @@ def _show_result(story: OrderStory) -> None:
         ("less processing fees", -figures.processing_fees),
         ("less dispute fees", -figures.dispute_fees),
         ("less chargebacks", -figures.chargebacks),
+        ("less other costs", -figures.other_costs),
         ("profit", figures.profit),
     )
     for words, amount in steps:

@@ -103,11 +103,13 @@ def show_orders(
 def _echo_order_csv(report: OrderReport) -> None:
     from ledger_tools.reports.order_figures import FIGURE_NAMES
 
+    names = [*FIGURE_NAMES, *(["other_costs"] if any(order.figures.other_costs for order in report.orders) else [])]
     rows = []
     for order in report.orders:
-        figures = order.figures.as_json(report.currency).values()
-        rows.append([order.order_id, order.placed_on.isoformat(), *figures, " ".join(order.flags)])
-    echo_csv(["order_id", "placed_on", *FIGURE_NAMES, "flags"], rows)
+        figures = order.figures.as_json(report.currency)
+        told = [figures.get(name, "0") for name in names]
+        rows.append([order.order_id, order.placed_on.isoformat(), *told, " ".join(order.flags)])
+    echo_csv(["order_id", "placed_on", *names, "flags"], rows)
 
 
 _FIGURE_COLUMNS = (
@@ -181,8 +183,10 @@ def _show_groups(grouped: GroupedReport, orders: int, shape: str) -> None:
     if shape == "json":
         echo_json(grouped.as_json())
     elif shape == "csv":
-        rows = [[group.name, group.orders, *group.figures.as_json(currency).values()] for group in grouped.groups]
-        echo_csv(["group", "orders", *FIGURE_NAMES], rows)
+        names = [*FIGURE_NAMES, *(["other_costs"] if grouped.totals.other_costs else [])]
+        told = [(group, group.figures.as_json(currency)) for group in grouped.groups]
+        rows = [[group.name, group.orders, *(figures.get(name, "0") for name in names)] for group, figures in told]
+        echo_csv(["group", "orders", *names], rows)
     else:
         columns = [Column(grouped.by, is_cut=True), Column("orders", is_number=True, spared=4), *_FIGURE_COLUMNS]
         cells = [[group.name, f"{group.orders:,}", *_figure_cells(group.figures, currency)] for group in grouped.groups]

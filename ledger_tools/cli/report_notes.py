@@ -62,4 +62,4 @@ def tell_before_month_end(connection: duckdb.DuckDBPyConnection, folder: BooksFo
     months = [str(month) for (month,) in rows if month not in closed]
     if months:
         which = f"{months[0]} is" if len(months) == 1 else f"{len(months)} months from {months[0]} to {months[-1]} are"
-        talk(f"Before month-end entries: {which} not closed.")
+        talk(f"Before month-end entries ({which} not closed): what was paid and not shipped is not deferred yet.")

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import getpass
+from typing import TYPE_CHECKING
 
 import click
 
 from ledger_tools.cli import Context
+
+if TYPE_CHECKING:
+    import duckdb
 
 
 @click.command("settle")
@@ -58,6 +62,8 @@ def command(
                 by or _login_name(),
                 datetime.date.today(),
             )
+            if account is not None:
+                _tell_new_account(connection, account)
         with recording(folder):
             add_decision(folder.decisions, decision)
         told = f"Settled: {found.kind} {found.id}, {decision.action}."
@@ -76,3 +82,15 @@ def _login_name() -> str:
         return getpass.getuser()
     except (KeyError, OSError):
         raise click.UsageError("your login name is not known: say who decides with --by NAME") from None
+
+
+def _tell_new_account(connection: duckdb.DuckDBPyConnection, account: str) -> None:
+    """Say that an account is new to the books, with those that are called much alike: it may be a slip."""
+    import difflib
+
+    names = [str(row[0]) for row in connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()]
+    if account in names:
+        return
+    alike = difflib.get_close_matches(account, names, 3)
+    meant = f"; did you mean {' or '.join(alike)}? Then withdraw this and settle again" if alike else ""
+    click.echo(f"{account} is a new account in these books{meant}.", err=True)

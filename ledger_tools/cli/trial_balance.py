@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,6 +11,9 @@ from ledger_tools.cli import Context
 from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
 from ledger_tools.cli.periods import as_of_options
 from ledger_tools.cli.report_notes import tell_open_items
+
+if TYPE_CHECKING:
+    from ledger_tools.reports.statements import TrialBalance
 
 
 @click.command("trial-balance")
@@ -37,36 +41,57 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
         if shape == "json":
             echo_json(report.as_json())
         elif shape == "csv":
-            rows = [(row.account, row.currency, format_amount(row.balance, row.currency)) for row in report.rows]
+            rows = [
+                (row.account, row.currency, format_amount(row.balance, row.currency))
+                for row in report.rows
+                if row.balance
+            ]
             echo_csv(["account", "currency", "balance"], rows)
         else:
-            _show([(row.account, row.currency, row.balance) for row in report.rows], report.as_of)
+            _show(report)
         tell_open_items(connection, as_of)
 
 
-def _show(rows: list[tuple[str, str, int]], as_of: datetime.date | None) -> None:
+def _show(report: TrialBalance) -> None:
+    base = report.currency
+    has_foreign = any(row.currency != base for row in report.rows)
     columns = [
         Column("account", is_cut=True),
         Column("currency"),
         Column("debit", is_number=True),
         Column("credit", is_number=True),
+        *([Column(f"in {base}", is_number=True, spared=1)] if has_foreign else []),
     ]
     cells = []
     totals: dict[str, list[int]] = {}
-    for account, currency, balance in rows:
-        side = 0 if balance > 0 else 1
-        totals.setdefault(currency, [0, 0])[side] += abs(balance)
+    for row in report.rows:
+        side = 0 if row.balance > 0 else 1
+        totals.setdefault(row.currency, [0, 0])[side] += abs(row.balance)
         sides = ["", ""]
-        sides[side] = people_amount(abs(balance), currency)
-        cells.append([account, currency, *sides])
-    footer = [["total", currency, *(people_amount(side, currency) for side in totals[currency])] for currency in totals]
+        sides[side] = people_amount(abs(row.balance), row.currency) if row.balance else ""
+        worth = "-" if row.value is None else people_amount(row.value, base)
+        cells.append([row.account, row.currency, *sides, *([worth] if has_foreign else [])])
+    empty = [""] if has_foreign else []
+    footer = [
+        ["total", currency, *(people_amount(side, currency) for side in totals[currency]), *empty]
+        for currency in totals
+    ]
+    if has_foreign:
+        worth_in_all = sum(row.value or 0 for row in report.rows)
+        footer.append([f"all of it in {base}", base, "", "", people_amount(worth_in_all, base)])
     if not cells:
         click.echo("Nothing is posted yet: import an export, or write an entry in hand.beancount.")
         return
-    echo_table(f"Trial balance as of {as_of}", columns, cells, footer)
+    echo_table(f"Trial balance as of {report.as_of}", columns, cells, footer)
     uneven = [currency for currency, (debit, credit) in totals.items() if debit != credit]
     click.echo()
     if uneven:
-        click.echo(f"Debits and credits of {', '.join(uneven)} differ by what was exchanged.")
+        click.echo(
+            f"Debits and credits of {', '.join(uneven)} differ by what was exchanged; in {base} they must be equal."
+        )
+        if any(not row.balance for row in report.rows):
+            click.echo(
+                "An amount on an account that holds nothing is an exchange difference, to be posted at month-end."
+            )
     else:
         click.echo("Debits and credits are equal in every currency.")

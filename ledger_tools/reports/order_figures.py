@@ -6,7 +6,7 @@ returns, costs, fees and the tax that the shop collected are positive too, so th
     net revenue = items - discounts + shipping charged + tips - returns
     direct cost = production + shipping + supplier tax + reprints, less credits
     payment cost = processing fees + dispute fees + chargebacks
-    profit = net revenue - direct cost - payment cost; margin = profit / net revenue
+    profit = net revenue - direct cost - payment cost - other costs; margin = profit / net revenue
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
-from ledger_tools.accounts import PROFIT_COLUMNS, ROLES
+from ledger_tools.accounts import OWN_RESULT, PROFIT_COLUMNS, ROLES
 from ledger_tools.money import format_amount, round_half_up
 from ledger_tools.reports.valued import VALUED_POSTINGS
 
@@ -46,6 +46,7 @@ class Figures(NamedTuple):
     dispute_fees: int = 0
     chargebacks: int = 0
     tax_collected: int = 0
+    other_costs: int = 0
 
     @property
     def net_revenue(self) -> int:
@@ -64,8 +65,8 @@ class Figures(NamedTuple):
 
     @property
     def profit(self) -> int:
-        """Net revenue less direct and payment cost."""
-        return self.net_revenue - self.direct_cost - self.payment_cost
+        """Net revenue less direct and payment cost, and what a person posted to accounts of their own with the order's link."""
+        return self.net_revenue - self.direct_cost - self.payment_cost - self.other_costs
 
     @property
     def margin(self) -> str | None:
@@ -78,7 +79,8 @@ class Figures(NamedTuple):
         texts = [_amount_text(amount, currency) for amount in self]
         revenue, earned = _amount_text(net_revenue, currency), _amount_text(profit, currency)
         values = (*texts[:5], revenue, *texts[5:12], earned, _ratio_text(profit, net_revenue), texts[12])
-        return dict(zip(FIGURE_NAMES, values, strict=True))
+        told = dict(zip(FIGURE_NAMES, values, strict=True))
+        return {**told, "other_costs": texts[13]} if self.other_costs else told
 
 
 #: Amounts repeat a great deal from order to order, so their texts are kept.
@@ -103,7 +105,7 @@ FIGURE_NAMES = (
     "tax_collected",
 )
 
-assert (*PROFIT_COLUMNS, "tax_collected") == Figures._fields
+assert (*PROFIT_COLUMNS, "tax_collected", "other_costs") == Figures._fields
 
 
 def add_figures(figures: Iterable[Figures]) -> Figures:
@@ -116,6 +118,8 @@ def roles_of_column(column: str) -> tuple[str, ...]:
     """Roles of the accounts that feed a column."""
     if column == "tax_collected":
         return (_TAX_ROLE,)
+    if column == "other_costs":
+        return (OWN_RESULT,)
     return tuple(role.name for role in ROLES if role.profit_column == column)
 
 

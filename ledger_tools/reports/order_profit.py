@@ -12,7 +12,7 @@ from typing import Any
 
 import duckdb
 
-from ledger_tools.accounts import ROLES
+from ledger_tools.accounts import OWN_RESULT, ROLES
 from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.money import format_amount
 from ledger_tools.reports.order_figures import ORDER_FIGURES, Figures, add_figures
@@ -20,7 +20,7 @@ from ledger_tools.reports.order_flags import FLAG_FACTS, flag_list
 from ledger_tools.reports.valued import VALUED_POSTINGS, base_currency
 
 #: Roles whose accounts feed a profit column.
-PROFIT_ROLES = tuple(role.name for role in ROLES if role.profit_column)
+PROFIT_ROLES = (*(role.name for role in ROLES if role.profit_column), OWN_RESULT)
 
 
 @dataclass(frozen=True)

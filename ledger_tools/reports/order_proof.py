@@ -81,7 +81,7 @@ def prove_orders(connection: duckdb.DuckDBPyConnection, report: OrderReport) -> 
     not_tied = dict(report.not_tied)
     orders = add_figures([report.totals, foreign])
     differing = []
-    for column in PROFIT_COLUMNS:
+    for column in (*PROFIT_COLUMNS, "other_costs"):
         accounts = [name for name in {**stated, **not_tied} if roles[name] in roles_of_column(column)]
         booked = sum(stated.get(name, 0) - not_tied.get(name, 0) for name in accounts)
         told = getattr(orders, column) - getattr(elsewhere, column)

@@ -31,11 +31,12 @@ SECTIONS = ("revenue", "cost_of_goods_sold", "expenses")
 
 @dataclass(frozen=True)
 class TrialRow:
-    """Balance of one account in one currency, debit positive."""
+    """Balance of one account in one currency, debit positive; `value` is its worth in the base currency where known."""
 
     account: str
     currency: str
     balance: int
+    value: int | None
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,7 @@ class TrialBalance:
             "rows": [
                 {"account": row.account, "currency": row.currency, "balance": format_amount(row.balance, row.currency)}
                 for row in self.rows
+                if row.balance
             ],
         }
 
@@ -61,9 +63,10 @@ class TrialBalance:
 def report_trial_balance(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> TrialBalance:
     """Sums of the amounts posted up to a day."""
     rows = connection.execute(
-        """SELECT account.name, currency, sum(amount)::BIGINT FROM posting JOIN account USING (account_no)
+        """SELECT account.name, currency, sum(amount)::BIGINT,
+                  CASE WHEN count(value) = count(*) THEN sum(value)::BIGINT END FROM posting JOIN account USING (account_no)
            WHERE ($as_of IS NULL OR posted_on <= $as_of)
-           GROUP BY account_no, account.name, currency HAVING sum(amount) <> 0 ORDER BY account_no, currency""",
+           GROUP BY account_no, account.name, currency HAVING sum(amount) <> 0 OR sum(value) <> 0 ORDER BY account_no, currency""",
         {"as_of": as_of},
     ).fetchall()
     return TrialBalance(as_of, base_currency(connection), tuple(TrialRow(*row) for row in rows))
