@@ -212,7 +212,7 @@ def post_hand_entries(connection: duckdb.DuckDBPyConnection, hand: HandFile, fir
         day = entry.day.isoformat()
         unknown = bool(entry.order_links) and order_no is None
         note = f"no order has the link ^{entry.order_links[0]}" if unknown else None
-        where = f"{entry.file}, line {entry.line_number}"
+        where = f"line {entry.line_number}" + ("" if entry.file != MAIN_FILE else f" of {MAIN_FILE}")
         events.append([event_no, where, day, order_no, entry.flagged, note, entry.narration])
         for leg, line in enumerate(entry.lines, start=1):
             postings.append(

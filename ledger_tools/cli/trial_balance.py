@@ -54,7 +54,8 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
 
 def _show(report: TrialBalance) -> None:
     base = report.currency
-    has_foreign = any(row.currency != base for row in report.rows)
+    rows = (*report.rows, *report.empty_rows)
+    has_foreign = any(row.currency != base for row in rows)
     columns = [
         Column("account", is_cut=True),
         Column("currency"),
@@ -64,7 +65,7 @@ def _show(report: TrialBalance) -> None:
     ]
     cells = []
     totals: dict[str, list[int]] = {}
-    for row in report.rows:
+    for row in rows:
         side = 0 if row.balance > 0 else 1
         totals.setdefault(row.currency, [0, 0])[side] += abs(row.balance)
         sides = ["", ""]
@@ -77,7 +78,7 @@ def _show(report: TrialBalance) -> None:
         for currency in totals
     ]
     if has_foreign:
-        worth_in_all = sum(row.value or 0 for row in report.rows)
+        worth_in_all = sum(row.value or 0 for row in rows)
         footer.append([f"all of it in {base}", base, "", "", people_amount(worth_in_all, base)])
     if not cells:
         click.echo("Nothing is posted yet: import an export, or write an entry in hand.beancount.")
@@ -86,12 +87,10 @@ def _show(report: TrialBalance) -> None:
     uneven = [currency for currency, (debit, credit) in totals.items() if debit != credit]
     click.echo()
     if uneven:
-        click.echo(
-            f"Debits and credits of {', '.join(uneven)} differ by what was exchanged; in {base} they must be equal."
-        )
-        if any(not row.balance for row in report.rows):
-            click.echo(
-                "An amount on an account that holds nothing is an exchange difference, to be posted at month-end."
-            )
+        click.echo(f"Debits and credits of {', '.join(uneven)} differ by what was exchanged.")
+        click.echo(f"In {base} all of it must come to zero.")
+        if report.empty_rows:
+            click.echo("What an account that holds nothing is worth is an exchange difference,")
+            click.echo("to be posted at month-end.")
     else:
         click.echo("Debits and credits are equal in every currency.")

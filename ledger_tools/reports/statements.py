@@ -41,11 +41,17 @@ class TrialRow:
 
 @dataclass(frozen=True)
 class TrialBalance:
-    """Balances of all accounts that are not zero."""
+    """Balances of all accounts that are not zero.
+
+    Attributes:
+        empty_rows: accounts that hold nothing and yet have a worth in the base currency: exchange differences that are
+            not posted yet.
+    """
 
     as_of: datetime.date | None
     currency: str
     rows: tuple[TrialRow, ...]
+    empty_rows: tuple[TrialRow, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """The report as the interface fixes it."""
@@ -55,7 +61,6 @@ class TrialBalance:
             "rows": [
                 {"account": row.account, "currency": row.currency, "balance": format_amount(row.balance, row.currency)}
                 for row in self.rows
-                if row.balance
             ],
         }
 
@@ -69,7 +74,13 @@ def report_trial_balance(connection: duckdb.DuckDBPyConnection, as_of: datetime.
            GROUP BY account_no, account.name, currency HAVING sum(amount) <> 0 OR sum(value) <> 0 ORDER BY account_no, currency""",
         {"as_of": as_of},
     ).fetchall()
-    return TrialBalance(as_of, base_currency(connection), tuple(TrialRow(*row) for row in rows))
+    told = [TrialRow(*row) for row in rows]
+    return TrialBalance(
+        as_of,
+        base_currency(connection),
+        tuple(row for row in told if row.balance),
+        tuple(row for row in told if not row.balance),
+    )
 
 
 @dataclass(frozen=True)
