@@ -291,36 +291,6 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
             *((f"grace.{name}", str(days)) for name, days in settings.grace.model_dump().items()),
         ],
     )
-    _drop_working_columns(connection)
-
-
-#: Tables that only the posting needs, and columns that no report reads: what is not kept need not be written.
-_WORKING_TABLES = (
-    "order_key",
-    "fact_gift_refund",
-    "fact_credit",
-    "fact_conversion",
-    "fact_sale_category",
-    "fact_decision",
-)
-_WORKING_COLUMNS = {
-    "processor_row": ("export_no", "record", "key", "available_on", "payment_ref", "fee", "net", "memo"),
-    "wallet_row": (
-        *("export_no", "record", "key", "category", "production", "shipping", "discount", "tax", "memo"),
-        *("ship_country", "ship_region"),
-    ),
-    "fact_wallet": ("memo", "has_parts", "tax_cost", "tax_recoverable", "recoverable_jurisdiction"),
-    "fact_processor": ("memo", "split", "paired"),
-    "bank_row": ("export_no", "record", "rule_no", "balance"),
-}
-
-
-def _drop_working_columns(connection: duckdb.DuckDBPyConnection) -> None:
-    for table in _WORKING_TABLES:
-        connection.execute(f"DROP TABLE {table}")
-    for table, columns in _WORKING_COLUMNS.items():
-        connection.execute(f"CREATE TABLE slim AS SELECT * EXCLUDE ({', '.join(columns)}) FROM {table}")
-        connection.execute(f"DROP TABLE {table}; ALTER TABLE slim RENAME TO {table}")
 
 
 def _list_decision_facts(connection: duckdb.DuckDBPyConnection, first_event_no: int) -> None:

@@ -90,10 +90,32 @@ def connect_for_build(scratch: Path) -> duckdb.DuckDBPyConnection:
     return connection
 
 
+#: Tables that only the posting needs, and columns that no report reads: they are not kept.
+_WORKING_TABLES = frozenset(
+    {"order_key", "fact_gift_refund", "fact_credit", "fact_conversion", "fact_sale_category", "fact_decision"}
+)
+_WORKING_COLUMNS = {
+    "processor_row": ("export_no", "record", "key", "available_on", "payment_ref", "fee", "net", "memo"),
+    "wallet_row": (
+        *("export_no", "record", "key", "category", "production", "shipping", "discount", "tax", "memo"),
+        *("ship_country", "ship_region"),
+    ),
+    "fact_wallet": ("memo", "has_parts", "tax_cost", "tax_recoverable", "recoverable_jurisdiction"),
+    "fact_processor": ("memo", "split", "paired"),
+    "bank_row": ("export_no", "record", "rule_no", "balance"),
+}
+
+
 def keep_database(connection: duckdb.DuckDBPyConnection, file: Path) -> None:
-    """Write a built database to a new file, whole."""
+    """Write what reports read of a built database to a new file."""
+    tables = connection.execute(
+        "SELECT table_name FROM duckdb_tables() WHERE database_name = 'memory' AND NOT temporary ORDER BY table_name"
+    ).fetchall()
     connection.execute(f"ATTACH {quoted(str(file))} AS kept")
-    connection.execute("COPY FROM DATABASE memory TO kept")
+    for (name,) in tables:
+        if name not in _WORKING_TABLES:
+            left_out = f" EXCLUDE ({', '.join(_WORKING_COLUMNS[name])})" if name in _WORKING_COLUMNS else ""
+            connection.execute(f"CREATE TABLE kept.{name} AS SELECT *{left_out} FROM memory.{name}")
     connection.execute("DETACH kept")
 
 

@@ -34,7 +34,7 @@ def value_postings(connection: duckdb.DuckDBPyConnection, settings: ShopSettings
 def _value_foreign(connection: duckdb.DuckDBPyConnection, base: str) -> None:
     _list_event_rates(connection, base)
     connection.execute(
-        """
+        f"""
         CREATE OR REPLACE TEMP TABLE valued AS
         WITH running AS (
             SELECT leg.event_no, leg, leg.account_no, leg.currency, amount, base_units, foreign_units,
@@ -52,7 +52,7 @@ def _value_foreign(connection: duckdb.DuckDBPyConnection, base: str) -> None:
         FROM rounded;
         UPDATE posting SET value = valued.value FROM valued
         WHERE valued.event_no = posting.event_no AND valued.leg = posting.leg AND valued.account_no = posting.account_no
-          AND valued.currency = posting.currency AND valued.amount = posting.amount;
+          AND valued.currency = posting.currency AND valued.amount = posting.amount AND posting.currency <> {quoted(base)};
         DROP TABLE valued; DROP TABLE event_rate
         """
     )
