@@ -1,8 +1,11 @@
-"""Verdicts from outside: beancount's loader on the journal as it lies on disk, and every report against beanquery."""
+"""Verdicts from outside: beancount's loader on the journal as it lies on disk, and every report against beanquery.
+
+The reports are those of the command line; beanquery reads the journal, so that nothing is compared with itself.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +15,10 @@ from ledger_tools.checks.outcome import Check, Progress, told
 from ledger_tools.folder import BooksFolder
 from ledger_tools.journal import load_ledger
 from ledger_tools.money import format_amount, minor_digits
+from ledger_tools.open_items import last_known_day
+from ledger_tools.reports.order_profit import PROFIT_ROLES, report_orders
+from ledger_tools.reports.order_proof import prove_orders
+from ledger_tools.reports.statements import report_balance_sheet, report_income, report_trial_balance
 from ledger_tools.store import read_fact
 
 
@@ -34,94 +41,96 @@ def check_with_beancount(
     )
     progress("beanquery sums the journal")
     yield _check_trial_balance(connection, ledger)
-    yield _check_values(connection, ledger)
-    if read_fact(connection, "detail") == "order":
-        yield _check_orders(connection, ledger)
+    yield from _check_statements(connection, ledger)
+    yield from _check_orders(connection, ledger)
+
+
+def _compared(
+    name: str, by_report: Mapping[Any, int], by_query: Mapping[Any, int], counted: str, currency: Callable[[Any], str]
+) -> Check:
+    """One check: figures of a report against beanquery's, by account, order or total; zeros on either side are left out."""
+    ours = {key: amount for key, amount in by_report.items() if amount}
+    theirs = {key: amount for key, amount in by_query.items() if amount}
+    keys = sorted(ours.keys() | theirs.keys())
+    broken = [(key, ours.get(key, 0), theirs.get(key, 0)) for key in keys if ours.get(key) != theirs.get(key)]
+
+    def bad(row: Any) -> str:
+        key, report, query = row
+        code = currency(key)
+        label = " ".join(key) if isinstance(key, tuple) else key
+        return f"{label}: report {format_amount(report, code)}, beanquery {format_amount(query, code)}"
+
+    return told(name, broken, f"{len(keys)} {counted}", bad)
 
 
 def _check_trial_balance(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Check:
-    by_query = {
-        (account, currency): int(number.scaleb(minor_digits(currency)))
-        for account, currency, number in ledger.execute(
-            "SELECT account, currency, sum(number) GROUP BY account, currency"
-        ).fetchall()
-        if number
-    }
-    by_report = {
-        (account, currency): int(amount)
-        for account, currency, amount in connection.execute(
-            """SELECT name, currency, sum(amount) FROM posting JOIN account USING (account_no) GROUP BY ALL HAVING sum(amount) <> 0"""
-        ).fetchall()
-    }
-    keys = sorted(by_query.keys() | by_report.keys())
-    broken = [
-        (key, by_report.get(key, 0), by_query.get(key, 0)) for key in keys if by_report.get(key) != by_query.get(key)
-    ]
-    return told(
-        "trial balance is beanquery's",
-        broken,
-        f"{len(keys)} balances",
-        lambda row: (
-            f"{row[0][0]}: report {format_amount(row[1], row[0][1])}, beanquery {format_amount(row[2], row[0][1])} {row[0][1]}"
-        ),
-    )
+    rows = ledger.execute("SELECT account, currency, sum(number) GROUP BY account, currency").fetchall()
+    by_query = {(account, code): int(number.scaleb(minor_digits(code))) for account, code, number in rows if number}
+    report = report_trial_balance(connection, None)
+    by_report = {(row.account, row.currency): row.balance for row in report.rows}
+    return _compared("trial balance is beanquery's", by_report, by_query, "balances", lambda key: str(key[1]))
 
 
-def _weights(ledger: Any, group: str, base: str) -> dict[str, int]:
-    """Base-currency value of income and expense postings by a grouping, read back from the journal's prices."""
-    rows = ledger.execute(
-        f"SELECT {group}, sum(weight) WHERE account ~ '^(Income|Expenses):' GROUP BY {group}"
-    ).fetchall()
-    found: dict[str, int] = {}
-    for name, inventory in rows:
+def _weights(ledger: Any, group: str, base: str) -> dict[tuple[str, str], int]:
+    """Base-currency value of postings by a grouping and account, debit positive, read back from the journal's prices."""
+    rows = ledger.execute(f"SELECT {group}, account, sum(weight) GROUP BY {group}, account").fetchall()
+    found: dict[tuple[str, str], int] = {}
+    for name, account, inventory in rows:
         for position in inventory:
             if position.units.currency == base:
-                found[name or ""] = found.get(name or "", 0) + int(
-                    round(position.units.number.scaleb(minor_digits(base)))
-                )
-    return {name: amount for name, amount in found.items() if amount}
+                amount = round(position.units.number.scaleb(minor_digits(base)))
+                key = (name or "", account)
+                found[key] = found.get(key, 0) + int(amount)
+    return found
 
 
-def _check_values(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Check:
+def _check_statements(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Iterator[Check]:
+    """Income statement and balance sheet, every row and total."""
     base = read_fact(connection, "currency") or ""
-    by_query = _weights(ledger, "account", base)
-    by_report = {
-        name: int(amount)
-        for name, amount in connection.execute(
-            """SELECT name, sum(value) FROM posting JOIN account USING (account_no)
-               WHERE name ~ '^(Income|Expenses):.*' GROUP BY name HAVING sum(value) <> 0"""
-        ).fetchall()
+    by_account: dict[str, int] = {}
+    for (_, account), amount in _weights(ledger, "currency", base).items():
+        by_account[account] = by_account.get(account, 0) + amount
+
+    def of(*tops: str) -> int:
+        return sum(amount for account, amount in by_account.items() if account.partition(":")[0] in tops)
+
+    income = report_income(connection)
+    rows = {row.account: row.amount if row.section != "revenue" else -row.amount for row in income.rows}
+    rows["net income"] = -income.totals.net_income
+    expected = {
+        account: amount for account, amount in by_account.items() if account.startswith(("Income:", "Expenses:"))
     }
-    keys = sorted(by_query.keys() | by_report.keys())
-    broken = [
-        (key, by_report.get(key, 0), by_query.get(key, 0)) for key in keys if by_report.get(key) != by_query.get(key)
-    ]
-    return told(
-        "income statement is beanquery's",
-        broken,
-        f"{len(keys)} accounts in {base}",
-        lambda row: f"{row[0]}: report {format_amount(row[1], base)}, beanquery {format_amount(row[2], base)}",
-    )
+    expected["net income"] = of("Income", "Expenses")
+    yield _compared("income statement is beanquery's", rows, expected, f"figures in {base}", lambda key: base)
+    sheet = report_balance_sheet(connection, last_known_day(connection))
+    totals = {section: sheet.total(section) for section in ("assets", "liabilities", "equity")}
+    expected = {
+        "assets": of("Assets"),
+        "liabilities": -of("Liabilities"),
+        "equity": -of("Equity", "Income", "Expenses"),
+    }
+    yield _compared("balance sheet is beanquery's", totals, expected, f"totals in {base}", lambda key: base)
 
 
-def _check_orders(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Check:
+def _check_orders(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Iterator[Check]:
+    """Profit of each order, by its link; and identity 6, orders with the rest are the income statement."""
     base = read_fact(connection, "currency") or ""
-    by_query = _weights(ledger, "findfirst('^order-', links)", base)
-    by_query.pop("", None)
-    by_report = {
-        link: int(amount)
-        for link, amount in connection.execute(
-            """SELECT link, sum(value) FROM posting JOIN order_link USING (order_no) JOIN account USING (account_no)
-               WHERE name ~ '^(Income|Expenses):.*' GROUP BY link HAVING sum(value) <> 0"""
-        ).fetchall()
-    }
-    keys = sorted(by_query.keys() | by_report.keys())
-    broken = [
-        (key, by_report.get(key, 0), by_query.get(key, 0)) for key in keys if by_report.get(key) != by_query.get(key)
-    ]
-    return told(
-        "profit of each order is beanquery's",
-        broken,
-        f"{len(keys)} orders",
-        lambda row: f"{row[0]}: report {format_amount(-row[1], base)}, beanquery {format_amount(-row[2], base)}",
+    report = report_orders(connection)
+    proof = prove_orders(connection, report)
+    differing = list(proof.differing_columns) or (["the total"] if proof.difference else [])
+    yield told(
+        "orders and the rest are the income statement",
+        differing,
+        f"net income {format_amount(proof.net_income, base)}",
+        str,
     )
+    if read_fact(connection, "detail") != "order":
+        return
+    roles = dict(connection.execute("SELECT name, role FROM account").fetchall())
+    links = dict(connection.execute("SELECT order_no, link FROM order_link").fetchall())
+    by_query: dict[str, int] = {}
+    for (link, account), amount in _weights(ledger, "findfirst('^order-', links)", base).items():
+        if link and roles.get(account) in PROFIT_ROLES:
+            by_query[link] = by_query.get(link, 0) - amount
+    by_report = {links[order.order_no]: order.figures.profit for order in report.orders}
+    yield _compared("profit of each order is beanquery's", by_report, by_query, "orders", lambda key: base)
