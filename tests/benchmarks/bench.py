@@ -12,6 +12,7 @@ import argparse
 import json
 import math
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -131,6 +132,7 @@ def _size(count: int, folder: Path) -> float:
         settings.write_text(
             settings.read_text(encoding="utf-8").replace('detail = "day"', 'detail = "order"'), encoding="utf-8"
         )
+        shutil.rmtree(books / ".cache")
         in_detail = measured("build", books)
         loaded = measured("load", books)
         print(
