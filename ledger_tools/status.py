@@ -26,6 +26,7 @@ class Status:
     sources: tuple[SourceStatus, ...]
     open_items: int
     next_step: str
+    hints: tuple[str, ...] = ()
 
 
 def read_status(connection: duckdb.DuckDBPyConnection) -> Status:
@@ -58,7 +59,20 @@ def read_status(connection: duckdb.DuckDBPyConnection) -> Status:
         ).fetchall()
     )
     items = len(list_open_items(connection, None))
-    return Status(sources, items, _next_step(sources, items))
+    return Status(sources, items, _next_step(sources, items), _hints(connection))
+
+
+def _hints(connection: duckdb.DuckDBPyConnection) -> tuple[str, ...]:
+    """What may be wrong though it ties out: categories that sound like gift cards and are posted as sales."""
+    rows = connection.execute(
+        """SELECT parameter FROM account_use WHERE role = 'sales' AND regexp_matches(parameter, 'gift|voucher', 'i')
+           ORDER BY parameter"""
+    ).fetchall()
+    return tuple(
+        f'Category "{name}" counts as sales. If these are gift cards, add it to gift_card_categories in shop.toml: '
+        "a gift card sold is owed, not earned."
+        for (name,) in rows
+    )
 
 
 def _next_step(sources: tuple[SourceStatus, ...], items: int) -> str:

@@ -26,6 +26,8 @@ def command(context: Context, shape: str) -> None:
     with open_books(context.folder(), context.progress) as connection:
         status = read_status(connection)
     context.end_progress()
+    for hint in status.hints:
+        click.echo(hint, err=True)
     if shape == "json":
         sources = [
             {

@@ -97,3 +97,11 @@ def test_map_names_unused_columns(tmp_path: Path, column: str) -> None:
     told = call("--books", books.folder.root, "map", file, "--source", "shop")
     assert "Columns that are not used" in told.err
     assert column in told.err
+
+
+@pytest.mark.parametrize(("category", "hinted"), [("Gift vouchers", True), ("gift card", False), ("Mugs", False)])
+def test_status_hints_at_gift_cards(tmp_path: Path, category: str, hinted: bool) -> None:
+    """A category that sounds like gift cards and counts as sales is pointed out; one that is declared is not."""
+    books = Books(tmp_path).put(orders=[order("1", DAY, "10.00", category=category)])
+    told = call("--books", books.folder.root, "status")
+    assert hinted == (f'Category "{category}" counts as sales' in told.err)
