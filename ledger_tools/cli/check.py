@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from ledger_tools.cli import Context, two_shapes
+from ledger_tools.cli.output import echo_json
 
 
 @click.command("check")
@@ -34,7 +33,7 @@ def command(context: Context, rewrite: bool, shape: str) -> None:
     context.end_progress()
     if shape == "json":
         rows = [{"check": check.check, "passed": check.passed, "detail": check.detail} for check in checks]
-        click.echo(json.dumps({"checks": rows}, indent=2, ensure_ascii=False))
+        echo_json({"checks": rows})
     else:
         for check in checks:
             click.echo(f"{'ok    ' if check.passed else 'FAILED'}  {check.check}: {check.detail}")

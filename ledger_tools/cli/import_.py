@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 import click
 
 from ledger_tools.cli import Context, two_shapes
+from ledger_tools.cli.output import echo_json
 
 
 @click.command("import")
@@ -34,7 +34,7 @@ def command(context: Context, files: tuple[Path, ...], source: str | None, dry_r
     results: list[FileResult] = import_files(context.folder(), list(files), source, context.progress, dry_run=dry_run)
     context.end_progress()
     if shape == "json":
-        click.echo(json.dumps({"files": [_as_json(result) for result in results]}, indent=2))
+        echo_json({"files": [_as_json(result) for result in results]})
     else:
         for result in results:
             _tell(result, dry_run)

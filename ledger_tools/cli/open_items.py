@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import datetime
 import itertools
-import json
 import textwrap
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import shape_option
+from ledger_tools.cli.output import echo_json, shape_option
 from ledger_tools.cli.periods import as_of_option
 
 if TYPE_CHECKING:
@@ -51,7 +50,7 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
     rows = [_as_json(item) for item in items]
     if shape == "json":
         told = {"as_of": as_of.isoformat() if as_of else None, "currency": currency, "items": rows}
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        echo_json(told)
     elif shape == "csv":
         from ledger_tools.cli.output import echo_csv
 

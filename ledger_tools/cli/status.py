@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from ledger_tools.cli import Context, two_shapes
+from ledger_tools.cli.output import echo_json
 from ledger_tools.cli.report_notes import tell_count
 
 
@@ -44,7 +43,7 @@ def command(context: Context, shape: str) -> None:
             "closed_through": None,
             "next_step": status.next_step,
         }
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        echo_json(told)
         tell_count(status.open_items)
         return
     width = max([len(source.source) for source in status.sources] or [6])
