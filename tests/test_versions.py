@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from camt_statements import EQUAL_LINES
 from kept_books import Books, bank, csv_text, order, processor
 
 APRIL = [order("1", "2031-04-02", "10.00"), order("2", "2031-04-10", "20.00")]
@@ -23,22 +24,6 @@ NEWFILEUID:NONE
 <STMTTRN><TRNTYPE>DEBIT<DTPOSTED>20310404<TRNAMT>-12.50<FITID>F2<NAME>PARCEL OFFICE</STMTTRN>
 <STMTTRN><TRNTYPE>CREDIT<DTPOSTED>20310405<TRNAMT>90.00<FITID>F3<NAME>REFUND</STMTTRN>
 </BANKTRANLIST><LEDGERBAL><BALAMT>65.00<DTASOF>20310410</LEDGERBAL></STMTRS></STMTTRNRS></BANKMSGSRSV1></OFX>
-"""
-
-LINE = """<Ntry><Amt Ccy="USD">{amount}</Amt><CdtDbtInd>{side}</CdtDbtInd><Sts>BOOK</Sts><BookgDt><Dt>{day}</Dt></BookgDt>
-<NtryDtls><TxDtls><RmtInf><Ustrd>{text}</Ustrd></RmtInf></TxDtls></NtryDtls></Ntry>"""
-
-CAMT = f"""<?xml version="1.0" encoding="UTF-8"?>
-<Document xmlns="urn:iso:std:iso:20022:tech:xsd:camt.053.001.02"><BkToCstmrStmt><GrpHdr><MsgId>1</MsgId>
-<CreDtTm>2031-04-11T06:00:00</CreDtTm></GrpHdr><Stmt><Id>1</Id><CreDtTm>2031-04-11T06:00:00</CreDtTm>
-<FrToDt><FrDtTm>2031-04-01T00:00:00</FrDtTm><ToDtTm>2031-04-10T23:59:59</ToDtTm></FrToDt>
-<Acct><Id><Othr><Id>77</Id></Othr></Id><Ccy>USD</Ccy></Acct>
-<Bal><Tp><CdOrPrtry><Cd>OPBD</Cd></CdOrPrtry></Tp><Amt Ccy="USD">0.00</Amt><CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-01</Dt></Dt></Bal>
-<Bal><Tp><CdOrPrtry><Cd>CLBD</Cd></CdOrPrtry></Tp><Amt Ccy="USD">65.00</Amt><CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-10</Dt></Dt></Bal>
-{LINE.format(amount="12.50", side="DBIT", day="2031-04-04", text="Parcel office, till 2")}
-{LINE.format(amount="12.50", side="DBIT", day="2031-04-04", text="Parcel office, till 1")}
-{LINE.format(amount="90.00", side="CRDT", day="2031-04-05", text="Refund of customs")}
-</Stmt></BkToCstmrStmt></Document>
 """
 
 
@@ -178,7 +163,7 @@ def test_same_lines_in_ofx_and_camt(tmp_path: Path) -> None:
     books = Books(tmp_path)
     (first,) = books.take(books.write("a.ofx", OFX), "bank")
     assert (3, 3, 0) == (first.rows, first.new, first.repeated)
-    (second,) = books.take(books.write("b.xml", CAMT), "bank")
+    (second,) = books.take(books.write("b.xml", EQUAL_LINES), "bank")
     assert (3, 0, 3, 0) == (second.rows, second.new, second.repeated, second.amended)
     assert ["-12.50", "-12.50", "90.00"] == sorted(entry.lines[0][1] for entry in books.entries())
     assert [] == [kind for kind in books.kinds() if kind != "bank-line-without-rule"]

@@ -88,7 +88,7 @@ def _camt_entry(number: int, line: BankLine) -> str:
         f"<CdtDbtInd>{'CRDT' if credit else 'DBIT'}</CdtDbtInd><Sts>BOOK</Sts>"
         f"<BookgDt><Dt>{date_of(line.day)}</Dt></BookgDt><ValDt><Dt>{date_of(line.day)}</Dt></ValDt>"
         f"<AcctSvcrRef>{line.day:03d}{number:05d}</AcctSvcrRef>"
-        "<BkTxCd><Domn><Cd>PMNT</Cd><Fmly><Cd>RCDT</Cd><SubFmlyCd>OTHR</SubFmlyCd></Fmly></Domn></BkTxCd>"
+        f"<BkTxCd><Domn><Cd>PMNT</Cd><Fmly><Cd>{'RCDT' if credit else 'ICDT'}</Cd><SubFmlyCd>OTHR</SubFmlyCd></Fmly></Domn></BkTxCd>"
         f"<NtryDtls><TxDtls><RltdPties><{party}><Nm>{line.counterparty}</Nm></{party}></RltdPties>"
         f"<RmtInf><Ustrd>{line.memo}</Ustrd></RmtInf></TxDtls></NtryDtls></Ntry>"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 
 import pytest
+from camt_statements import VERSIONS, camt, camt_pages
 
 from importers.readers import StatedBalance
 
@@ -52,38 +53,6 @@ over two lines
 :62F:C310531EUR149,00
 -
 """
-CAMT = """<?xml version="1.0" encoding="UTF-8"?>
-<Document xmlns="urn:iso:std:iso:20022:tech:xsd:camt.053.001.{version}"><BkToCstmrStmt><GrpHdr>
-<CreDtTm>2031-05-01T06:00:00</CreDtTm></GrpHdr>
-<Stmt><Id>S1</Id><Acct><Id><IBAN>XX42</IBAN></Id></Acct>
-<Bal><Tp><CdOrPrtry><Cd>OPBD</Cd></CdOrPrtry></Tp><Amt Ccy="EUR">100.00</Amt>
-<CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-01</Dt></Dt></Bal>
-<Bal><Tp><CdOrPrtry><Cd>{page_end}</Cd></CdOrPrtry></Tp><Amt Ccy="EUR">{middle}</Amt>
-<CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-02</Dt></Dt></Bal>
-<Ntry><Amt Ccy="EUR">50.25</Amt>
-<CdtDbtInd>CRDT</CdtDbtInd><Sts>{status}</Sts>
-<BookgDt><DtTm>2031-04-02T23:30:00+02:00</DtTm></BookgDt>
-<AcctSvcrRef>B1</AcctSvcrRef><NtryDtls><TxDtls>
-<RltdPties><Dbtr><Nm>Partner</Nm></Dbtr></RltdPties><RmtInf><Ustrd>Payout</Ustrd></RmtInf>
-</TxDtls></NtryDtls></Ntry>
-<Ntry><Amt Ccy="EUR">9.00</Amt>
-<CdtDbtInd>DBIT</CdtDbtInd><Sts>PDNG</Sts>
-<BookgDt><Dt>2031-04-02</Dt></BookgDt></Ntry></Stmt>{more}
-</BkToCstmrStmt></Document>
-"""
-PAGE_2 = """<Stmt><Id>S1</Id><Acct><Id><IBAN>XX42</IBAN></Id></Acct>
-<Bal><Tp><CdOrPrtry><Cd>ITBD</Cd></CdOrPrtry></Tp><Amt Ccy="EUR">150.25</Amt>
-<CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-02</Dt></Dt></Bal>
-<Bal><Tp><CdOrPrtry><Cd>CLBD</Cd></CdOrPrtry></Tp><Amt Ccy="EUR">149.25</Amt>
-<CdtDbtInd>CRDT</CdtDbtInd><Dt><Dt>2031-04-03</Dt></Dt></Bal>
-<Ntry><Amt Ccy="EUR">1.00</Amt>
-<CdtDbtInd>DBIT</CdtDbtInd><Sts><Cd>BOOK</Cd></Sts>
-<BookgDt><Dt>2031-04-03</Dt></BookgDt></Ntry></Stmt>"""
-
-
-def camt(version="02", page_end="CLBD", middle="150.25", status="BOOK", more=""):
-    """A small statement with one booked and one pending entry."""
-    return CAMT.format(version=version, page_end=page_end, middle=middle, status=status, more=more)
 
 
 def short(rows):
@@ -126,7 +95,7 @@ def test_mt940_with_two_statements(read):
     }
 
 
-@pytest.mark.parametrize("version", ["02", "04", "08"])
+@pytest.mark.parametrize("version", VERSIONS)
 def test_camt_of_any_version(read, version):
     """Only booked entries are records; pending ones are counted; the opening balance is of the day before."""
     facts, rows = read(camt(version), "bank", name="a.xml")
@@ -141,7 +110,7 @@ def test_camt_of_any_version(read, version):
 
 def test_camt_over_two_pages(read):
     """Pages are one statement, from the first opening to the last closing balance."""
-    facts, rows = read(camt(page_end="ITBD", more=PAGE_2), "bank", name="a.xml")
+    facts, rows = read(camt_pages(), "bank", name="a.xml")
     assert [5025, -100] == [row["amount"] for row in rows]
     assert (StatedBalance(datetime.date(2031, 4, 3), 14925, "EUR")) == facts.balances[-1]
 

