@@ -95,7 +95,7 @@ def _check_statements(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Ite
         return sum(amount for account, amount in by_account.items() if account.partition(":")[0] in tops)
 
     income = report_income(connection)
-    rows = {row.account: row.amount if row.section != "revenue" else -row.amount for row in income.rows}
+    rows = {row.account: row.balance for row in income.rows}
     rows["net income"] = -income.totals.net_income
     expected = {
         account: amount for account, amount in by_account.items() if account.startswith(("Income:", "Expenses:"))

@@ -33,6 +33,7 @@ COMMANDS = {
     "trial-balance": "trial_balance",
     "income-statement": "income_statement",
     "balance-sheet": "balance_sheet",
+    "cash-flow": "cash_flow",
     "account": "account",
     "check": "check",
 }

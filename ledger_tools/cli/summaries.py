@@ -15,6 +15,7 @@ SUMMARIES = {
     "trial-balance": "Balance of every account.",
     "income-statement": "Revenue, costs and net income of a period.",
     "balance-sheet": "Assets, liabilities and equity on a day.",
+    "cash-flow": "Money received and paid in a period.",
     "account": "Every posting of one account.",
     "check": "Prove the books: every identity, beancount's verdict.",
 }

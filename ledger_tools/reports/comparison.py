@@ -1,10 +1,11 @@
-"""The period that a statement is compared with: the one before, or the same one a year earlier."""
+"""What a statement is compared with: the period or month-end before, or the same a year earlier; and the change."""
 
 from __future__ import annotations
 
 import datetime
 
 from ledger_tools.calendar import Period, month_end, next_month
+from ledger_tools.money import round_half_up
 
 
 def _months_before(day: datetime.date, months: int) -> datetime.date:
@@ -39,3 +40,22 @@ def period_before(first: datetime.date, last: datetime.date) -> Period:
 def period_a_year_before(first: datetime.date, last: datetime.date) -> Period:
     """The same period of the year before; the 29th of February becomes the 28th."""
     return _shifted(first, last, 12)
+
+
+def day_before(as_of: datetime.date) -> datetime.date:
+    """The day that a balance is compared with: the end of the month before."""
+    return as_of.replace(day=1) - datetime.timedelta(days=1)
+
+
+def day_a_year_before(as_of: datetime.date) -> datetime.date:
+    """The same day of the year before; the end of a month stays the end of that month."""
+    earlier = _months_before(as_of, 12)
+    return month_end(earlier) if as_of == month_end(as_of) else earlier
+
+
+def change_percent(amount: int, compared: int) -> str | None:
+    """Change from one amount to another in percent of the former, one decimal rounded half up; None from zero."""
+    if not compared:
+        return None
+    tenths = round_half_up(1000 * (amount - compared), abs(compared))
+    return f"{'-' if tenths < 0 else ''}{abs(tenths) // 10}.{abs(tenths) % 10}"

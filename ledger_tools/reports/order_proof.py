@@ -77,7 +77,7 @@ def prove_orders(connection: duckdb.DuckDBPyConnection, report: OrderReport) -> 
     elsewhere = _figures_where(connection, report, "listed AND NOT inside")
     foreign = _figures_where(connection, report, "inside AND NOT listed")
     roles = dict(connection.execute("SELECT name, role FROM account").fetchall())
-    stated = {row.account: -row.amount if row.section == "revenue" else row.amount for row in statement.rows}
+    stated = {row.account: row.balance for row in statement.rows}
     not_tied = dict(report.not_tied)
     orders = add_figures([report.totals, foreign])
     differing = []

@@ -80,7 +80,14 @@ def test_income_statement(books: duckdb.DuckDBPyConnection) -> None:
             "gross_profit": "-14.34",
             "expenses": "41.59",
             "net_income": "-55.93",
+            "gross_sales": "25.00",
+            "contra_revenue": "-9.34",
+            "operating_expenses": "41.59",
+            "operating_income": "-55.93",
+            "other_income": "0.00",
+            "other_expenses": "0.00",
         },
+        "gross_margin": "-0.9157",
     } == report
 
 

@@ -21,7 +21,10 @@ REPORTS = [
     ["orders", "--order", "1001"],
     ["trial-balance"],
     ["income-statement", "--month", "2031-05", "--compare", "previous"],
+    ["income-statement", "--basis", "cash"],
     ["balance-sheet", "--as-of", "2031-04-30"],
+    ["balance-sheet", "--month", "2031-05", "--compare", "previous"],
+    ["cash-flow", "--month", "2031-04", "--compare", "year"],
     ["account", "clearing"],
 ]
 
@@ -107,7 +110,7 @@ def test_default_day(books_folder: Path) -> None:
         (["orders", "--to", "yesterday"], "date 'yesterday' is not a date: write it like 2031-04-30"),
         (["trial-balance", "--as-of", "2031-04-30", "--month", "2031-04"], "--as-of can't go with --month"),
         (["income-statement", "--compare", "year"], "--compare needs a period"),
-        (["income-statement", "--basis", "cash"], "'cash' is not 'accrual'"),
+        (["income-statement", "--basis", "tax"], "'tax' is not one of 'accrual', 'cash'"),
         (["orders", "--order", "1001", "--by", "sku"], "--order shows one order whole"),
         (["orders", "--flag", "odd"], "'odd' is not one of 'no-payment'"),
     ],
