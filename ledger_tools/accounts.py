@@ -98,6 +98,9 @@ ROLES: tuple[Role, ...] = (
 #: what is posted there counts in the order's profit.
 OWN_RESULT = "own_result"
 
+#: Role of the accounts that hold the tax which the shop collected.
+SALES_TAX_ROLE = "sales_tax"
+
 ROLES_BY_NAME: Mapping[str, Role] = {role.name: role for role in ROLES}
 
 #: Where a wallet charge or fee of each reason is posted; the settings can add to it and change it.

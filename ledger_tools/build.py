@@ -288,6 +288,7 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
             ("currency", settings.currency),
             ("name", settings.name),
             ("detail", settings.detail),
+            ("tax", settings.tax_settings().model_dump_json()),
             *((f"grace.{name}", str(days)) for name, days in settings.grace.model_dump().items()),
         ],
     )

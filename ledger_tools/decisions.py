@@ -18,7 +18,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from ledger_tools.accounts import ACCOUNT_PATTERN
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import parse_amount
-from ledger_tools.settings import Day, told_plainly
+from ledger_tools.setting_types import Day
+from ledger_tools.settings import told_plainly
 
 DECISIONS_FILE = "decisions.toml"
 SOURCE_NAME = "decisions"

@@ -6,7 +6,6 @@ key. Amounts and rates are kept as the decimal text that they were written as; w
 
 from __future__ import annotations
 
-import datetime
 import re
 import tomllib
 import zoneinfo
@@ -17,9 +16,6 @@ from typing import Annotated, Any, Literal
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
     Field,
     ValidationError,
     field_validator,
@@ -30,6 +26,8 @@ from ledger_tools.accounts import ACCOUNT_PATTERN, ROLES, ROLES_BY_NAME
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import SETTINGS_FILE
 from ledger_tools.money import currencies_by_digits, format_amount, parse_amount
+from ledger_tools.setting_types import Day, Number, SettingsTable, shown
+from ledger_tools.tax_settings import Registration, TaxSettings, Threshold
 
 KindOfExport = Literal["orders", "processor", "wallet", "bank"]
 
@@ -64,33 +62,7 @@ def _pattern(text: str) -> str:
 CurrencyCode = Annotated[str, AfterValidator(_currency)]
 
 
-def _day(value: object) -> object:
-    if isinstance(value, str):
-        try:
-            return datetime.date.fromisoformat(value)
-        except ValueError:
-            raise ValueError(f"{value[:60]!r} is not a date of the calendar such as 2031-04-30") from None
-    return value
-
-
-def _number(value: object) -> str:
-    if isinstance(value, (str, int, Decimal)) and not isinstance(value, bool):
-        return str(value)
-    raise ValueError(f'found {_shown(value)}, expected a decimal number such as "12.50"')
-
-
-#: A TOML date, or an ISO 8601 date in quotes.
-Day = Annotated[datetime.date, BeforeValidator(_day)]
-
-#: The text of a decimal number, in quotes or plain; TOML's decimals are read as they are written, never as floats.
-Number = Annotated[str, BeforeValidator(_number)]
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
-
-
-class Source(_Table):
+class Source(SettingsTable):
     """A place that exports come from."""
 
     name: str = Field(
@@ -111,7 +83,7 @@ class Source(_Table):
         return text if text is None else _pattern(text)
 
 
-class BankRule(_Table):
+class BankRule(SettingsTable):
     """What a bank line or a processor's adjustment is, known by its text."""
 
     pattern: str = Field(description="regular expression on memo and counterparty, case ignored")
@@ -122,15 +94,7 @@ class BankRule(_Table):
     _check_account = field_validator("account")(_account)
 
 
-class Registration(_Table):
-    """A jurisdiction that the shop files sales tax in."""
-
-    jurisdiction: str = Field(min_length=1, description="as orders name it, such as US-CO")
-    filing: Literal["monthly", "quarterly", "yearly"] = Field(description="how often a return is due")
-    since: Day = Field(description="first day of the registration")
-
-
-class StatedBalance(_Table):
+class StatedBalance(SettingsTable):
     """A balance that somebody stated for the end of a day."""
 
     source: str = Field(description="whose balance")
@@ -139,7 +103,7 @@ class StatedBalance(_Table):
     currency: CurrencyCode | None = Field(None, description="where it isn't the source's")
 
 
-class Rate(_Table):
+class Rate(SettingsTable):
     """An exchange rate that the shop states: base currency for one unit of the foreign one."""
 
     currency: CurrencyCode = Field(description="the foreign currency")
@@ -151,15 +115,15 @@ class Rate(_Table):
     def _check_rate(cls, number: str) -> str:
         digits = re.fullmatch(r"0*([0-9]*)(?:\.([0-9]+?)0*)?", number)
         if digits is None or not re.search("[1-9]", number):
-            raise ValueError(f'found {_shown(number)}, expected a positive number such as "1.0842"')
+            raise ValueError(f'found {shown(number)}, expected a positive number such as "1.0842"')
         whole, fraction = digits[1], digits[2] or ""
         if len(whole) > RATE_WHOLE_DIGITS or len(whole + fraction) > RATE_DIGITS:
             expected = f"at most {RATE_DIGITS} digits, {RATE_WHOLE_DIGITS} of them before the point"
-            raise ValueError(f"found {_shown(number)}, expected {expected}")
+            raise ValueError(f"found {shown(number)}, expected {expected}")
         return f"{whole or '0'}.{fraction or '0'}"
 
 
-class Grace(_Table):
+class Grace(SettingsTable):
     """Days that a thing may take before it is an open item."""
 
     payment: int = Field(2, ge=0, le=LONGEST_GRACE, description="order to payment")
@@ -168,7 +132,7 @@ class Grace(_Table):
     top_up: int = Field(5, ge=0, le=LONGEST_GRACE, description="top-up to bank line")
 
 
-class ShopSettings(_Table):
+class ShopSettings(SettingsTable):
     """Everything that `shop.toml` can hold."""
 
     detail: Literal["order", "day"] = Field("order", description="one journal entry an event, or one a day and kind")
@@ -188,6 +152,11 @@ class ShopSettings(_Table):
     reasons: dict[str, str] = Field(default_factory=dict, description="reason of a wallet charge = account")
     bank_rule: tuple[BankRule, ...] = Field((), strict=False, description="what bank lines are")
     registration: tuple[Registration, ...] = Field((), strict=False, description="where sales tax is filed")
+    threshold: tuple[Threshold, ...] = Field(
+        (), strict=False, description="registration thresholds, before those on file"
+    )
+    resale_channels: tuple[str, ...] = Field((), strict=False, description="channels whose orders are sales for resale")
+    tax_lines: dict[str, str] = Field(default_factory=dict, description="account = line of the income-tax form")
     stated_balance: tuple[StatedBalance, ...] = Field((), strict=False, description="balances stated by hand")
     rate: tuple[Rate, ...] = Field((), strict=False, description="exchange rates stated by hand")
     grace: Grace = Field(default_factory=lambda: Grace(), description="days before something is late")
@@ -217,6 +186,13 @@ class ShopSettings(_Table):
             if twin:
                 raise ValueError(f"{role} and {twin} would share {templates[role]}; each role needs its own account")
         return accounts
+
+    @field_validator("tax_lines")
+    @classmethod
+    def _check_tax_lines(cls, lines: dict[str, str]) -> dict[str, str]:
+        for name in lines:
+            _account(name)
+        return lines
 
     @field_validator("reasons")
     @classmethod
@@ -253,6 +229,17 @@ class ShopSettings(_Table):
                 f"source {name!r} is not declared; declared are {declared}",
                 f'add [[source]] with name = "{name}", kind and currency',
             )
+        )
+
+    def tax_settings(self) -> TaxSettings:
+        """What they say of sales tax and tax forms."""
+        return TaxSettings(
+            registration=self.registration,
+            threshold=self.threshold,
+            resale_channels=self.resale_channels,
+            tax_lines=self.tax_lines,
+            sales_tax_account=self.template_of("sales_tax"),
+            names=self.names,
         )
 
     def template_of(self, role: str) -> str:
@@ -310,18 +297,8 @@ def told_plainly(error: Mapping[str, Any]) -> str:
     if kind == "value_error":
         return str(error["msg"]).removeprefix("Value error, ")
     key = error["loc"][-1] if error["loc"] else ""
-    words = {"found": _shown(error["input"]), "key": key, **error.get("ctx", {})}
+    words = {"found": shown(error["input"]), "key": key, **error.get("ctx", {})}
     return _TOLD.get(kind, f"found {{found}}, which is refused ({kind})").format_map(words)
-
-
-def _shown(value: object) -> str:
-    """A value as messages give it: texts in quotes, all of it short."""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, (dict, list)):
-        return "a table" if isinstance(value, dict) else "a list"
-    text = repr(value) if isinstance(value, str) else str(value)
-    return text if len(text) <= 60 else f"{text[:59]}…"
 
 
 def _balance_problems(settings: ShopSettings, where: str) -> list[Problem]:
@@ -332,7 +309,7 @@ def _balance_problems(settings: ShopSettings, where: str) -> list[Problem]:
         key = f"{where}, stated_balance.{place}.amount"
         try:
             if abs(parse_amount(stated.amount, currency)) >= 10**AMOUNT_DIGITS:
-                problems.append(Problem(key, f"found {_shown(stated.amount)}, which is more than the books can hold"))
+                problems.append(Problem(key, f"found {shown(stated.amount)}, which is more than the books can hold"))
         except LedgerError as trouble:
             problems += [
                 Problem(

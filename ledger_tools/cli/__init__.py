@@ -35,6 +35,7 @@ COMMANDS = {
     "balance-sheet": "balance_sheet",
     "cash-flow": "cash_flow",
     "account": "account",
+    "sales-tax": "sales_tax",
     "check": "check",
 }
 

@@ -17,5 +17,6 @@ SUMMARIES = {
     "balance-sheet": "Assets, liabilities and equity on a day.",
     "cash-flow": "Money received and paid in a period.",
     "account": "Every posting of one account.",
+    "sales-tax": "Sales and sales tax by jurisdiction, and the returns due.",
     "check": "Prove the books: every identity, beancount's verdict.",
 }

@@ -15,15 +15,12 @@ from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
-from ledger_tools.accounts import OWN_RESULT, PROFIT_COLUMNS, ROLES
+from ledger_tools.accounts import OWN_RESULT, PROFIT_COLUMNS, ROLES, SALES_TAX_ROLE
 from ledger_tools.money import format_amount, round_half_up
 from ledger_tools.reports.valued import VALUED_POSTINGS
 
 #: Columns whose accounts are credited; all others are debited.
 CREDITED_COLUMNS = frozenset({"items", "shipping_charged", "tips", "tax_collected"})
-
-#: Role of the accounts that hold the tax which the shop collected.
-_TAX_ROLE = "sales_tax"
 
 #: Decimals of a margin.
 _MARGIN_DIGITS = 4
@@ -117,7 +114,7 @@ def add_figures(figures: Iterable[Figures]) -> Figures:
 def roles_of_column(column: str) -> tuple[str, ...]:
     """Roles of the accounts that feed a column."""
     if column == "tax_collected":
-        return (_TAX_ROLE,)
+        return (SALES_TAX_ROLE,)
     if column == "other_costs":
         return (OWN_RESULT,)
     return tuple(role.name for role in ROLES if role.profit_column == column)

@@ -12,9 +12,12 @@ from collections.abc import Iterator
 import pytest
 from shop_books import DemoBooks, build_demo
 
+from ledger_tools.calendar import parse_month
 from ledger_tools.demo import FIGURES, planted_faults
 from ledger_tools.open_items import OpenItem, list_open_items
 from ledger_tools.reports.order_profit import OrderReport, report_orders
+from ledger_tools.reports.sales_tax import report_sales_tax
+from ledger_tools.reports.sales_tax_tie_out import tie_out
 from ledger_tools.reports.statements import report_trial_balance
 
 SEEDS = (7, 1234, 20320229)
@@ -97,6 +100,29 @@ def test_sales_tax_by_month(demo: DemoBooks) -> None:
         if any(sums.values())
     }
     assert expected == found
+
+
+def test_sales_tax_report_by_month(demo: DemoBooks) -> None:
+    """The report of each month is the truth's, what is owed runs on from month to month, and all of it ties out."""
+    owed: dict[str, int] = {}
+    for month, places in demo.truth.sales_tax.items():
+        figures = {row.jurisdiction: row.figures for row in report_sales_tax(demo.connection, parse_month(month)).rows}
+        for place, sums in places.items():
+            owed[place] = owed.get(place, 0) + sums["collected"] - sums["refunded"] - sums["remitted"]
+            found = figures[place]
+            assert sums == {name: getattr(found, name) for name in sums}, (month, place)
+            assert (owed[place], 0) == (found.owed, found.adjusted), (month, place)
+        assert tie_out(demo.connection, parse_month(month)).holds, month
+
+
+def test_sales_are_the_revenue_but_for_tips(demo: DemoBooks) -> None:
+    """Sales of all jurisdictions are items less discounts and returns, with shipping: net revenue less tips kept."""
+    sales, totals = report_sales_tax(demo.connection).totals.gross_sales, demo.truth.totals
+    tips_back = demo.connection.execute(
+        "SELECT coalesce(sum(value), 0)::BIGINT FROM posting JOIN event USING (event_no) WHERE rule = 'refund' AND leg = 3"
+    ).fetchone()
+    assert tips_back is not None
+    assert totals["net_revenue"] - totals["tips"] + tips_back[0] == sales
 
 
 def test_planted_faults_are_found_and_nothing_else(demo: DemoBooks) -> None:

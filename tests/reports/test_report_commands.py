@@ -26,6 +26,8 @@ REPORTS = [
     ["balance-sheet", "--month", "2031-05", "--compare", "previous"],
     ["cash-flow", "--month", "2031-04", "--compare", "year"],
     ["account", "clearing"],
+    ["sales-tax", "--month", "2031-04"],
+    ["sales-tax", "--show", "tie-out"],
 ]
 
 

@@ -1,0 +1,187 @@
+"""`sales-tax`: sales, tax collected and tax owed by jurisdiction, and the returns that are due."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ledger_tools.cli import Context
+from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
+from ledger_tools.cli.periods import as_of_option, period_name, period_options
+from ledger_tools.cli.report_notes import tell_open_items, tell_unvalued
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from ledger_tools.calendar import Period
+    from ledger_tools.reports.sales_tax import SalesTaxReport
+    from ledger_tools.reports.sales_tax_returns import TaxReturns
+    from ledger_tools.reports.sales_tax_tie_out import TieOut
+
+CAUTION = "What is taxable, due and when is for local rules and a licensed accountant; these are the books' figures."
+
+#: What each part is called, and the key of its rows.
+PARTS = {"jurisdictions": "jurisdictions", "returns": "returns", "tie-out": "jurisdictions"}
+
+
+@click.command("sales-tax")
+@period_options
+@click.option(
+    "--show", "part", type=click.Choice(list(PARTS)), help="Only this part; csv and json show jurisdictions otherwise."
+)
+@as_of_option
+@shape_option
+@click.pass_obj
+def command(context: Context, period: Period, part: str | None, as_of: datetime.date | None, shape: str) -> None:
+    """Show sales and sales tax by jurisdiction: sold, collected, refunded, remitted, owed, and the returns due.
+
+    Sales are items less discounts, with shipping, less returns of the period. They are taxable where the shop collected
+    tax on the order; what a marketplace collects the tax of stands apart. Due dates and allowances are those of
+    [[registration]] in shop.toml.
+
+    \b
+    Example:
+      ledger-tools sales-tax --month 2031-04
+      ledger-tools sales-tax --quarter 2031-Q1 --show returns --format csv
+    """
+    from ledger_tools.archive import open_books
+
+    with open_books(context.folder(), context.progress) as connection:
+        context.end_progress()
+        show_sales_tax(connection, period, as_of, part=part, shape=shape)
+        tell_unvalued(connection, as_of)
+        tell_open_items(connection, as_of)
+    talk(CAUTION)
+
+
+def show_sales_tax(
+    connection: duckdb.DuckDBPyConnection,
+    period: Period,
+    as_of: datetime.date | None = None,
+    *,
+    part: str | None = None,
+    shape: str = "table",
+) -> None:
+    """Print the report, or one part of it."""
+    if shape != "table":
+        told = _report(connection, period, as_of, part or "jurisdictions").as_json()
+        if shape == "json":
+            echo_json(told)
+        else:
+            _echo_rows(told[PARTS[part or "jurisdictions"]])
+        return
+    shown = [part] if part else list(PARTS)
+    for place, name in enumerate(shown):
+        if place:
+            click.echo()
+        report = _report(connection, period, as_of, name)
+        _TABLES[name](report)
+
+
+def _report(connection: duckdb.DuckDBPyConnection, period: Period, as_of: datetime.date | None, part: str) -> Any:
+    from ledger_tools.reports.sales_tax import report_sales_tax
+    from ledger_tools.reports.sales_tax_returns import list_returns
+    from ledger_tools.reports.sales_tax_tie_out import tie_out
+
+    reports: dict[str, Callable[..., Any]] = {
+        "jurisdictions": report_sales_tax,
+        "returns": list_returns,
+        "tie-out": tie_out,
+    }
+    return reports[part](connection, period, as_of)
+
+
+def _echo_rows(rows: list[dict[str, Any]]) -> None:
+    names = list(dict.fromkeys(name for row in rows for name in row)) or ["jurisdiction"]
+    echo_csv(names, [[row.get(name, "0") for name in names] for row in rows])
+
+
+def _numbers(*titles: str) -> list[Column]:
+    return [Column(title, is_number=True) for title in titles]
+
+
+def _show_jurisdictions(report: SalesTaxReport) -> None:
+    currency, totals = report.currency, report.totals
+
+    def told(*amounts: int) -> list[str]:
+        return [people_amount(amount, currency) for amount in amounts]
+
+    columns = [Column("jurisdiction", is_cut=True), *_numbers("gross", "taxable", "exempt", "by marketplace")]
+    columns.append(Column("registered", spared=1))
+    rows = [
+        [
+            row.jurisdiction,
+            *told(each.gross_sales, each.taxable_sales, each.exempt_sales, each.marketplace_sales),
+            "yes" if row.is_registered else "no",
+        ]
+        for row, each in ((row, row.figures) for row in report.rows)
+    ]
+    sold = told(totals.gross_sales, totals.taxable_sales, totals.exempt_sales, totals.marketplace_sales)
+    echo_table(f"Sales by jurisdiction, {period_name(report.period)}, {currency}", columns, rows, [["all", *sold, ""]])
+    click.echo()
+    has_adjusted = any(row.figures.adjusted for row in report.rows)
+    columns = [Column("jurisdiction", is_cut=True), *_numbers("collected", "refunded", "due", "remitted")]
+    columns += [*(_numbers("adjusted") if has_adjusted else []), *_numbers("owed")]
+
+    def tax(each: Any) -> list[str]:
+        adjusted = [each.adjusted] if has_adjusted else []
+        return told(each.collected, each.refunded, each.due, each.remitted, *adjusted, each.owed)
+
+    rows = [
+        [row.jurisdiction, *tax(row.figures)]
+        for row in report.rows
+        if row.is_registered
+        or any((row.figures.collected, row.figures.refunded, row.figures.remitted, row.figures.owed))
+    ]
+    echo_table(f"Sales tax, {period_name(report.period)}, {currency}", columns, rows, [["all", *tax(totals)]])
+
+
+def _show_returns(report: TaxReturns) -> None:
+    def told(amount: int) -> str:
+        return people_amount(amount, report.currency)
+
+    has_allowance = any(each.allowance for each in report.returns)
+    columns = [
+        Column("due on"),
+        Column("jurisdiction", is_cut=True),
+        Column("period"),
+        *_numbers("to pay", *(["allowance"] if has_allowance else []), "paid", "open"),
+        Column("state"),
+    ]
+    rows = [
+        [
+            each.due_on.isoformat(), each.jurisdiction, period_name(each.period), told(each.payable),
+            *([told(each.allowance)] if has_allowance else []), told(each.paid), told(each.open), each.state,
+        ]
+        for each in report.returns
+    ]  # fmt: skip
+    echo_table(f"Returns of the registrations, as of {report.as_of}, {report.currency}", columns, rows)
+    click.echo("Dates are those of the settings; weekends and holidays are not considered.")
+
+
+def _show_tie_out(report: TieOut) -> None:
+    def told(amount: int) -> str:
+        return people_amount(amount, report.currency)
+
+    if report.holds:
+        click.echo(f"{len(report.rows)} liability account(s) tie out, period and orders.")
+        return
+    columns = [Column("jurisdiction", is_cut=True), *_numbers("opening", "closing", "balance", "difference")]
+    rows = [
+        [row.jurisdiction, told(row.opening), told(row.closing), told(row.balance), told(row.difference)]
+        for row in report.rows
+    ]
+    echo_table(f"What does NOT tie out, {period_name(report.period)}, {report.currency}", columns, rows)
+    for misfit in report.misfits:
+        recorded, posted = (people_amount(each, misfit.currency) for each in (misfit.recorded, misfit.posted))
+        click.echo(f"  order {misfit.order_id}, {misfit.jurisdiction}: records say {recorded}, books {posted}")
+
+
+_TABLES: dict[str, Callable[[Any], None]] = {
+    "jurisdictions": _show_jurisdictions,
+    "returns": _show_returns,
+    "tie-out": _show_tie_out,
+}
