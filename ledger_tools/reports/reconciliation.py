@@ -1,8 +1,8 @@
-"""Stated balances against the books, and what explains a difference; for a bank, both sides of the reconciliation.
+"""Stated balances against the books: what makes up each difference, both sides of each account, the control accounts.
 
-Amounts are minor units of the account's currency, debit positive. `difference` is stated less books. Two-sided form
-(common practice): the statement's balance with what is under way to and from the bank, against the books' balance of the
-bank with the in-transit accounts; both must give one adjusted balance.
+The report of `reconcile`, of the packet, the web view and the month-end close. Amounts are minor units of the account's
+currency, debit positive. A difference is stated less books. Which balance counts where several are stated for one day:
+a statement's, then a running balance, then the settings'; a disagreement is listed.
 """
 
 from __future__ import annotations
@@ -10,193 +10,133 @@ from __future__ import annotations
 import datetime
 import itertools
 from dataclasses import dataclass
-from typing import Any
 
 import duckdb
 
-from ledger_tools.money import format_amount
+from ledger_tools.open_items import last_known_day
+from ledger_tools.reports.controls import list_controls
+from ledger_tools.reports.reconciliation_causes import explain_difference
+from ledger_tools.reports.reconciliation_form import Disagreement, Explanation, Reconciled, Reconciliation, Sides
+from ledger_tools.reports.reconciliation_sides import draw_sides
+from ledger_tools.reports.reconciliation_steps import StatedDay
 from ledger_tools.store import read_fact
 
-#: A difference is looked for in this many days before the stated day, and in so many events at once.
-_DAYS_BACK, _EVENTS_AT_ONCE = 45, 2
+#: Roles of the control accounts: nobody states their balance, they are made up of items.
+CONTROL_ROLES = (
+    "clearing",
+    "payouts_in_transit",
+    "top_ups_in_transit",
+    "transfers_in_transit",
+    "reserve",
+    "disputed",
+    "suspense",
+)
 
-_CONTROLS = ("clearing", "payouts_in_transit", "top_ups_in_transit", "reserve", "disputed", "suspense")
+_PREFERENCE = "CASE stated_by WHEN 'statement' THEN 1 WHEN 'running balance' THEN 2 ELSE 3 END"
 
-
-@dataclass(frozen=True)
-class Reconciled:
-    """One account and currency.
-
-    Attributes:
-        stated_on: the day of the stated balance, None where none is stated.
-        explained_by: ids of events that make up the difference exactly, empty where there is none or nothing does.
-    """
-
-    account: str
-    source: str | None
-    currency: str
-    stated_on: datetime.date | None
-    stated: int | None
-    books: int
-    explained_by: tuple[str, ...]
-
-    @property
-    def difference(self) -> int | None:
-        """Stated less books; None where nothing is stated."""
-        return None if self.stated is None else self.stated - self.books
-
-    @property
-    def is_unexplained(self) -> bool:
-        """Whether a difference stands that no event explains."""
-        return bool(self.difference) and not self.explained_by
-
-
-@dataclass(frozen=True)
-class BankSides:
-    """The two sides of one bank account's reconciliation; movements as (day, source and id, amount into the bank)."""
-
-    account: str
-    currency: str
-    on: datetime.date
-    statement: int
-    under_way: tuple[tuple[datetime.date, str, int], ...]
-    books: int
-    in_transit: int
-
-    @property
-    def adjusted_statement(self) -> int:
-        """The statement's balance once everything under way has arrived."""
-        return self.statement + sum(amount for _, _, amount in self.under_way)
-
-    @property
-    def adjusted_books(self) -> int:
-        """The books' balance of the bank with what they hold in transit."""
-        return self.books + self.in_transit
-
-
-@dataclass(frozen=True)
-class Reconciliation:
-    """All balance-sheet controls as of a day."""
-
-    as_of: datetime.date | None
-    currency: str
-    accounts: tuple[Reconciled, ...]
-    banks: tuple[BankSides, ...]
-
-    def as_json(self) -> dict[str, Any]:
-        """The report as the interface fixes it."""
-
-        def text(amount: int | None, currency: str) -> str | None:
-            return None if amount is None else format_amount(amount, currency)
-
-        return {
-            "as_of": self.as_of.isoformat() if self.as_of else None,
-            "currency": self.currency,
-            "accounts": [
-                {
-                    "account": row.account,
-                    "currency": row.currency,
-                    "stated": text(row.stated, row.currency),
-                    "books": text(row.books, row.currency),
-                    "difference": text(row.difference, row.currency),
-                    "explained_by": list(row.explained_by),
-                }
-                for row in self.accounts
-            ],
-        }
-
-
-_STATED = """
-    SELECT account.name, source.name, stated.currency, stated_on, amount, (
-               SELECT coalesce(sum(posting.amount), 0)::BIGINT FROM posting
-               WHERE posting.account_no = account.account_no AND posting.currency = stated.currency AND posted_on <= stated_on)
-    FROM (
-        SELECT source_no, currency, stated_on,
-               arg_min(amount, CASE stated_by WHEN 'statement' THEN 1 WHEN 'running balance' THEN 2 ELSE 3 END) AS amount
-        FROM stated_balance WHERE stated_on <= $as_of GROUP BY source_no, currency, stated_on
-        QUALIFY row_number() OVER (PARTITION BY source_no, currency ORDER BY stated_on DESC) = 1
-    ) AS stated JOIN source USING (source_no)
-    JOIN account_use AS used ON used.role = source.kind AND used.parameter = source.name
-    JOIN account ON account.account_no = used.account_no
-    ORDER BY account.account_no, stated.currency
+#: Every balance stated up to the day, the one that counts first, with what the books have at the end of its day.
+_STATED = f"""
+    WITH daily AS (
+        SELECT account_no, currency, posted_on, sum(amount) AS amount FROM posting
+        WHERE account_no IN (SELECT account_no FROM account_use JOIN source
+                             ON source.kind = account_use.role AND source.name = account_use.parameter)
+        GROUP BY ALL
+    ), running AS (
+        SELECT account_no, currency, posted_on,
+               sum(amount) OVER (PARTITION BY account_no, currency ORDER BY posted_on) AS balance FROM daily
+    ), stated AS (
+        SELECT DISTINCT used.account_no, source.source_no, stated.currency, stated_on, amount, stated_by
+        FROM stated_balance AS stated JOIN source USING (source_no)
+        JOIN account_use AS used ON used.role = source.kind AND used.parameter = source.name
+        WHERE stated_on <= $as_of
+    )
+    SELECT stated.account_no, stated.source_no, stated.currency, stated_on, amount, stated_by,
+           coalesce(running.balance, 0)::BIGINT
+    FROM stated ASOF LEFT JOIN running ON running.account_no = stated.account_no AND running.currency = stated.currency
+        AND stated.stated_on >= running.posted_on
+    ORDER BY stated.account_no, stated.currency, stated_on, {_PREFERENCE}, amount
 """
 
 _BOOKED = f"""
-    SELECT account.name, source.name, posting.currency, sum(amount)::BIGINT
+    SELECT account_no, posting.currency, sum(amount)::BIGINT
     FROM posting JOIN account USING (account_no)
-    LEFT JOIN account_use AS used ON used.account_no = account.account_no AND used.role = account.role
-    LEFT JOIN source ON source.kind = used.role AND source.name = used.parameter
-    WHERE posted_on <= $as_of AND (source.name IS NOT NULL OR account.role IN {_CONTROLS!r})
-    GROUP BY account.account_no, account.name, source.name, posting.currency ORDER BY account.account_no, posting.currency
+    LEFT JOIN (SELECT DISTINCT account_no FROM account_use JOIN source
+               ON source.kind = account_use.role AND source.name = account_use.parameter) AS held USING (account_no)
+    WHERE posted_on <= $as_of AND (held.account_no IS NOT NULL OR account.role IN {CONTROL_ROLES!r})
+    GROUP BY account_no, posting.currency ORDER BY account_no, posting.currency
 """
 
-_UNDER_WAY = """
-    SELECT moved_on, source.name || ' ' || movement.event_id, movement.amount
-    FROM movement JOIN source USING (source_no)
-    LEFT JOIN bank_row ON bank_row.movement_no = movement.movement_no AND bank_row."at"::DATE <= $on
-    WHERE moved_on <= $on AND movement.currency = $currency AND bank_row.movement_no IS NULL ORDER BY 1, 2
+_ACCOUNTS = """
+    SELECT account.account_no, account.name, account.role, source.source_no, source.name
+    FROM account LEFT JOIN (account_use JOIN source ON source.kind = account_use.role AND source.name = account_use.parameter)
+        USING (account_no)
 """
+
+
+@dataclass(frozen=True)
+class Held:
+    """An account whose balance somebody else states: its role and the source that tells of it."""
+
+    account_no: int
+    name: str
+    role: str
+    source_no: int | None
+    source: str | None
 
 
 def report_reconciliation(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> Reconciliation:
-    """Every stated balance (the latest of each account up to the day) and every control account, with the books'."""
+    """Every stated balance (the latest of each account up to the day) and every control account, with the books'.
+
+    Without a day: as of the last that any export, entry or stated balance speaks of.
+    """
+    currency = read_fact(connection, "currency") or ""
+    as_of = as_of or _last_day(connection)
+    if as_of is None:
+        return Reconciliation(None, currency)
+    held = {row[0]: Held(*row) for row in connection.execute(_ACCOUNTS).fetchall()}
     rows: list[Reconciled] = []
-    banks: list[BankSides] = []
-    stated: set[tuple[str, str]] = set()
-    if as_of is not None:
-        for account, source, currency, on, amount, books in connection.execute(_STATED, {"as_of": as_of}).fetchall():
-            stated.add((account, currency))
-            explained = _explain(connection, account, currency, on, amount - books) if amount != books else ()
-            rows.append(Reconciled(account, source, currency, on, amount, books, explained))
-            banks += _bank_sides(connection, account, source, currency, on, amount, books)
-        for account, source, currency, books in connection.execute(_BOOKED, {"as_of": as_of}).fetchall():
-            if (account, currency) not in stated:
-                rows.append(Reconciled(account, source, currency, None, None, books, ()))
-    return Reconciliation(as_of, read_fact(connection, "currency") or "", tuple(rows), tuple(banks))
+    sides: list[Sides] = []
+    disagreements: list[Disagreement] = []
+    stated = connection.execute(_STATED, {"as_of": as_of}).fetchall()
+    for (account_no, source_no, code), group in itertools.groupby(stated, lambda row: row[:3]):
+        account = held[account_no]
+        days = _days(list(group), account.name, code, disagreements)
+        last = days[-1]
+        parts: tuple[Explanation, ...] = ()
+        if last.difference:
+            parts = explain_difference(connection, account_no, source_no, code, days)
+        rows.append(
+            Reconciled(account.name, account.source, code, last.on, last.stated_by, last.stated, last.books, parts)
+        )
+        sides.append(draw_sides(connection, account_no, code, last, parts))
+    told = {(row.account, row.currency) for row in rows}
+    for account_no, code, balance in connection.execute(_BOOKED, {"as_of": as_of}).fetchall():
+        account = held[account_no]
+        if (account.name, code) not in told:
+            rows.append(Reconciled(account.name, account.source, code, None, None, None, balance))
+    controls = list_controls(connection, CONTROL_ROLES, as_of)
+    return Reconciliation(as_of, currency, tuple(rows), tuple(sides), controls, tuple(disagreements))
 
 
-def _explain(
-    connection: duckdb.DuckDBPyConnection, account: str, currency: str, on: datetime.date, difference: int
-) -> tuple[str, ...]:
-    """The one event, or the one pair, that makes up a difference exactly; nothing where several do."""
-    events = connection.execute(
-        """SELECT event_id, sum(amount)::BIGINT FROM posting JOIN event USING (event_no) JOIN account USING (account_no)
-           WHERE account.name = ? AND currency = ? AND event.posted_on BETWEEN ?::DATE - ?::INTEGER AND ?::DATE + 10
-           GROUP BY event.event_no, event_id HAVING abs(sum(amount)) <= abs(?) * 2 ORDER BY event_id LIMIT 2000""",
-        [account, currency, on, _DAYS_BACK, on, difference],
-    ).fetchall()
-    for count in range(1, _EVENTS_AT_ONCE + 1):
-        fitting = [
-            tuple(str(event_id) for event_id, _ in group)
-            for group in itertools.combinations(events, count)
-            if abs(sum(amount for _, amount in group)) == abs(difference)
-        ]
-        if len(fitting) == 1:
-            return fitting[0]
-        if fitting:
-            return ()
-    return ()
+def _last_day(connection: duckdb.DuckDBPyConnection) -> datetime.date | None:
+    row = connection.execute("SELECT max(stated_on) FROM stated_balance").fetchone()
+    days = [day for day in (row[0] if row else None, last_known_day(connection)) if day is not None]
+    return max(days, default=None)
 
 
-def _bank_sides(
-    connection: duckdb.DuckDBPyConnection,
+def _days(
+    stated: list[tuple[int, int, str, datetime.date, int, str, int]],
     account: str,
-    source: str,
     currency: str,
-    on: datetime.date,
-    stated: int,
-    books: int,
-) -> list[BankSides]:
-    """The two sides of a bank account; none for a source of another kind, or where there are several banks to tell apart."""
-    kinds = dict(connection.execute("SELECT name, kind FROM source").fetchall())
-    if kinds[source] != "bank" or sum(1 for kind in kinds.values() if kind == "bank") > 1:
-        return []
-    under_way = connection.execute(_UNDER_WAY, {"on": on, "currency": currency}).fetchall()
-    transit = connection.execute(
-        """SELECT coalesce(sum(amount), 0)::BIGINT FROM posting JOIN account USING (account_no)
-           WHERE role IN ('payouts_in_transit', 'top_ups_in_transit') AND currency = ? AND posted_on <= ?""",
-        [currency, on],
-    ).fetchone()
-    assert transit is not None
-    moves = tuple((day, name, int(amount)) for day, name, amount in under_way)
-    return [BankSides(account, currency, on, stated, moves, books, int(transit[0]))]
+    disagreements: list[Disagreement],
+) -> list[StatedDay]:
+    """One balance for each stated day, the preferred one; others of the day that differ are added to `disagreements`."""
+    days: list[StatedDay] = []
+    for *_, on, amount, stated_by, books in stated:
+        if not days or days[-1].on != on:
+            days.append(StatedDay(on, amount, stated_by, books))
+        elif amount != days[-1].stated:
+            disagreements.append(
+                Disagreement(account, currency, on, days[-1].stated, days[-1].stated_by, amount, stated_by)
+            )
+    return days
