@@ -36,6 +36,7 @@ COMMANDS = {
     "cash-flow": "cash_flow",
     "account": "account",
     "sales-tax": "sales_tax",
+    "tax-forms": "tax_forms",
     "check": "check",
 }
 

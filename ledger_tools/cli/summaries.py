@@ -18,5 +18,6 @@ SUMMARIES = {
     "cash-flow": "Money received and paid in a period.",
     "account": "Every posting of one account.",
     "sales-tax": "Sales and sales tax by jurisdiction, and the returns due.",
+    "tax-forms": "Gross receipts by processor, income and cost by line of the form.",
     "check": "Prove the books: every identity, beancount's verdict.",
 }

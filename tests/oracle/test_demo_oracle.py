@@ -12,13 +12,15 @@ from collections.abc import Iterator
 import pytest
 from shop_books import DemoBooks, build_demo
 
-from ledger_tools.calendar import parse_month
+from ledger_tools.calendar import ALL_TIME, parse_month
 from ledger_tools.demo import FIGURES, planted_faults
 from ledger_tools.open_items import OpenItem, list_open_items
+from ledger_tools.reports.gross_receipts import report_gross_receipts
 from ledger_tools.reports.order_profit import OrderReport, report_orders
 from ledger_tools.reports.sales_tax import report_sales_tax
 from ledger_tools.reports.sales_tax_tie_out import tie_out
 from ledger_tools.reports.statements import report_trial_balance
+from ledger_tools.reports.tax_forms import report_form_lines
 
 SEEDS = (7, 1234, 20320229)
 
@@ -123,6 +125,13 @@ def test_sales_are_the_revenue_but_for_tips(demo: DemoBooks) -> None:
     ).fetchone()
     assert tips_back is not None
     assert totals["net_revenue"] - totals["tips"] + tips_back[0] == sales
+
+
+def test_tax_forms_tie(demo: DemoBooks) -> None:
+    """Gross receipts lead to the revenue and the form's lines to the net income, in every month and over all."""
+    for period in (ALL_TIME, *map(parse_month, demo.truth.sales_tax)):
+        assert 0 == report_gross_receipts(demo.connection, period).difference, period
+        assert 0 == report_form_lines(demo.connection, period).difference, period
 
 
 def test_planted_faults_are_found_and_nothing_else(demo: DemoBooks) -> None:
