@@ -26,6 +26,7 @@ from ledger_tools.hand import HandFile, post_hand_entries, read_hand_file
 from ledger_tools.journal import create_link_table, render_accounts, render_files
 from ledger_tools.matching.bank_lines import match_bank_lines
 from ledger_tools.matching.by_reference import number_orders, resolve_references
+from ledger_tools.matching.known_rates import list_rates
 from ledger_tools.money import minor_digits, parse_amount
 from ledger_tools.posting.bank import list_bank_facts
 from ledger_tools.posting.compiler import list_events, list_parameters, post_lines
@@ -159,6 +160,7 @@ def build_database(
         number_orders(connection, patterns)
         for kind in ("processor", "wallet"):
             resolve_references(connection, kind, patterns)
+        list_rates(connection, inputs.settings)
         match_bank_lines(connection, inputs.settings)
         progress("postings")
         _post(connection, inputs)
@@ -267,7 +269,7 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
     list_sale_facts(connection, settings)
     list_payment_facts(connection, settings, _next_event_no(connection, "fact_sale"))
     list_fulfilment_facts(connection, settings, reasons, _next_event_no(connection, "fact_sale", "fact_processor"))
-    list_bank_facts(connection, _next_event_no(connection, "fact_sale", "fact_processor", "fact_wallet"))
+    list_bank_facts(connection, settings, _next_event_no(connection, "fact_sale", "fact_processor", "fact_wallet"))
     facts = ("fact_sale", "fact_processor", "fact_wallet", "fact_bank")
     list_refund_facts(connection, _next_event_no(connection, *facts))
     _list_decision_facts(connection, _next_event_no(connection, *facts, "fact_gift_refund"))

@@ -127,7 +127,12 @@ _CANCELLED = """
 """
 
 _UNDER_WAY = """
-    WITH arrived AS (SELECT movement_no, "at"::DATE AS day, amount FROM bank_row WHERE movement_no IS NOT NULL AND "at"::DATE <= $as_of),
+    WITH arrived AS (
+        SELECT tie.movement_no, max("at"::DATE) FILTER ("at"::DATE <= $as_of) AS day,
+               sum(moved) FILTER ("at"::DATE <= $as_of)::BIGINT AS amount, sum(moved) AS in_all
+        FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key) GROUP BY tie.movement_no
+        HAVING min("at"::DATE) <= $as_of
+    ),
     back AS (
         SELECT sent.movement_no FROM movement AS sent JOIN movement AS home
             ON sent.source_no = home.source_no AND sent.reference = home.reference AND sent.movement_no <> home.movement_no
@@ -143,11 +148,10 @@ _UNDER_WAY = """
                 WHEN movement.kind = 'top_up' THEN 'no bank line pays this top-up'
                 ELSE 'no bank line holds this withdrawal' END
     FROM movement JOIN source USING (source_no) LEFT JOIN arrived USING (movement_no)
-    LEFT JOIN bank_row ON bank_row.movement_no = movement.movement_no
     WHERE moved_on <= $as_of AND movement.movement_no NOT IN (SELECT movement_no FROM back)
       AND ((arrived.movement_no IS NULL
             AND moved_on + CASE WHEN movement.kind IN ('payout', 'payout_returned') THEN $payout ELSE $top_up END < $as_of)
-           OR (arrived.amount <> movement.amount AND bank_row.currency = movement.currency))
+           OR arrived.in_all <> movement.amount)
       AND EXISTS (SELECT 1 FROM source WHERE kind = 'bank')
 """
 

@@ -132,6 +132,26 @@ class Grace(SettingsTable):
     top_up: int = Field(5, ge=0, le=LONGEST_GRACE, description="top-up to bank line")
 
 
+class Matching(SettingsTable):
+    """How far apart two records may be that are still matched."""
+
+    exchange_percent: Number = Field(
+        "3", description="how far, in percent, a bank line may be from what a foreign payout or top-up is worth"
+    )
+
+    @field_validator("exchange_percent")
+    @classmethod
+    def _check_percent(cls, number: str) -> str:
+        if not re.fullmatch(r"[0-9](?:[0-9])?(?:\.[0-9]{1,2})?", number):
+            raise ValueError(f'found {_shown(number)}, expected a percentage from 0 to 99.99 such as "3" or "1.25"')
+        return number
+
+    @property
+    def tolerance_basis_points(self) -> int:
+        """The same in hundredths of a percent."""
+        return int(Decimal(self.exchange_percent) * 100)
+
+
 class ShopSettings(SettingsTable):
     """Everything that `shop.toml` can hold."""
 
@@ -159,6 +179,7 @@ class ShopSettings(SettingsTable):
     tax_lines: dict[str, str] = Field(default_factory=dict, description="account = line of the income-tax form")
     stated_balance: tuple[StatedBalance, ...] = Field((), strict=False, description="balances stated by hand")
     rate: tuple[Rate, ...] = Field((), strict=False, description="exchange rates stated by hand")
+    matching: Matching = Field(default_factory=lambda: Matching(), description="what is close enough to be matched")
     grace: Grace = Field(default_factory=lambda: Grace(), description="days before something is late")
 
     @field_validator("time_zone")

@@ -53,6 +53,10 @@ CREATE TABLE decision (
     event_id VARCHAR, order_id VARCHAR, match_source VARCHAR, match_id VARCHAR, account VARCHAR, balance_account VARCHAR,
     amount BIGINT, currency VARCHAR
 );
+CREATE TABLE candidate (
+    source_no SMALLINT, record_id VARCHAR, rank INTEGER, match_source VARCHAR, match_id VARCHAR, day DATE, amount BIGINT,
+    currency VARCHAR, why VARCHAR
+);
 CREATE TABLE fact (name VARCHAR, text VARCHAR);
 """
 

@@ -74,10 +74,10 @@ def check_in_transit(connection: duckdb.DuckDBPyConnection) -> Check:
         WITH expected AS (
             SELECT CASE WHEN movement.kind IN ('payout', 'payout_returned') THEN 'payouts_in_transit' ELSE 'top_ups_in_transit' END
                        AS role, movement.currency,
-                   sum(movement.amount - CASE WHEN bank_row.movement_no IS NULL THEN 0
-                           WHEN bank_row.currency = movement.currency THEN bank_row.amount ELSE movement.amount END)
-                       AS amount
-            FROM movement LEFT JOIN bank_row USING (movement_no) GROUP BY ALL
+                   sum(movement.amount - coalesce(arrived.moved, 0)) AS amount
+            FROM movement LEFT JOIN (
+                SELECT movement_no, sum(moved) AS moved FROM bank_match GROUP BY movement_no
+            ) AS arrived USING (movement_no) GROUP BY ALL
         ), booked AS (
             SELECT role, currency, sum(amount) AS amount FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
             WHERE role IN ('payouts_in_transit', 'top_ups_in_transit') AND rule NOT IN {_BY_PERSON} GROUP BY ALL

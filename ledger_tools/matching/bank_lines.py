@@ -1,23 +1,30 @@
 """Bank lines and the movements that they complete: payouts from processors, top-ups of wallets.
 
-Stages, each accepted only where unique both ways: a person's decision, by reference (the line's text holds the payout's id or the event's
-id as a word), the user's rules, then by exact amount and date window. A line that a rule claims is not matched by
-amount, unless the rule names the in-transit account itself.
+Stages, in the order of `stages.STAGES`: a person's decision, by reference (the line's text holds the payout's id or the
+event's id as a word), by exact amount and days, by what a foreign payout is worth, by sum. A line that one of the user's
+rules claims is not matched by amount, unless the rule names the in-transit account itself. `bank_match` holds a row for
+each line and movement that belong together, with the part of the movement that the line completes.
 """
 
 from __future__ import annotations
 
 import duckdb
 
+from ledger_tools.matching import stages
+from ledger_tools.matching.bank_candidates import list_bank_candidates
+from ledger_tools.matching.bank_sums import match_bank_sums
+from ledger_tools.matching.candidates import lag_words
+from ledger_tools.matching.known_rates import worth
+from ledger_tools.matching.unique_pairs import (
+    COVERED_SPANS,
+    accept_alone,
+    accept_near,
+    accept_usual,
+    fill_sides,
+    weigh_pairs,
+)
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
-
-#: Days that a bank line may be earlier and later than the movement that it completes, where only the amount tells: the
-#: narrowest window first, so that weekly movements of one amount find their own lines.
-_WINDOWS = ((0, 1), (1, 4), (3, 10))
-
-#: The same where the line names the movement.
-_NAMED_WINDOW = (5, 45)
 
 
 def rule_position(settings: ShopSettings, text: str, source_name: str) -> str:
@@ -32,7 +39,7 @@ def rule_position(settings: ShopSettings, text: str, source_name: str) -> str:
 
 
 def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
-    """Make `movement` (payouts and top-ups under way) and `bank_row` (bank lines with what they complete)."""
+    """Make `movement` (payouts and top-ups under way), `bank_row` (bank lines) and `bank_match` (what belongs together)."""
     _list_movements(connection)
     in_transit = [settings.template_of("payouts_in_transit"), settings.template_of("top_ups_in_transit")]
     pointing = [str(place) for place, rule in enumerate(settings.bank_rule, start=1) if rule.account in in_transit]
@@ -40,22 +47,33 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE line AS
-        SELECT row_number() OVER (ORDER BY "at", source_no, key)::INTEGER AS line_no, *, {rule} AS rule_no
-        FROM (SELECT kept.*, coalesce(memo, '') || ' ' || coalesce(counterparty, '') AS text FROM kept_bank AS kept)
-        JOIN (SELECT source_no, name FROM source) AS source USING (source_no);
-        CREATE OR REPLACE TEMP TABLE found (line_no INTEGER, movement_no INTEGER, matched_by VARCHAR);
+        SELECT *, rule_no IN (0, {", ".join(pointing) or "-1"}) AS by_amount
+        FROM (
+            SELECT row_number() OVER (ORDER BY "at", source_no, key)::INTEGER AS line_no, *, {rule} AS rule_no
+            FROM (SELECT kept.*, coalesce(memo, '') || ' ' || coalesce(counterparty, '') AS text FROM kept_bank AS kept)
+            JOIN (SELECT source_no, name FROM source) AS source USING (source_no));
+        CREATE OR REPLACE TEMP TABLE found (
+            line_no INTEGER, movement_no INTEGER, moved BIGINT, matched_by VARCHAR, why VARCHAR);
+        CREATE OR REPLACE TEMP TABLE left_open (line_no INTEGER, movement_no INTEGER, why VARCHAR)
         """
     )
     _match_by_decision(connection)
     _match_by_reference(connection)
-    for window in _WINDOWS:
-        _match_by_amount(connection, ", ".join(pointing) or "-1", window)
+    _match_by_amount(connection, settings)
+    match_bank_sums(connection)
+    list_bank_candidates(connection)
     connection.execute(
         """
+        CREATE TABLE bank_match AS
+        SELECT source_no, key, movement_no, moved, matched_by, found.why
+        FROM found JOIN line USING (line_no) ORDER BY line_no, movement_no;
         CREATE TABLE bank_row AS
-        SELECT line.* EXCLUDE (line_no, name, text), found.movement_no, found.matched_by
-        FROM line LEFT JOIN found USING (line_no);
-        DROP TABLE kept_bank; DROP TABLE line; DROP TABLE found
+        SELECT line.* EXCLUDE (line_no, name, text, by_amount), movement_no, matched_by, why
+        FROM line LEFT JOIN (
+            SELECT line_no, min(movement_no) AS movement_no, any_value(matched_by) AS matched_by, any_value(why) AS why
+            FROM found GROUP BY line_no
+        ) USING (line_no);
+        DROP TABLE kept_bank; DROP TABLE line; DROP TABLE found; DROP TABLE left_open
         """
     )
 
@@ -67,11 +85,14 @@ def _list_movements(connection: duckdb.DuckDBPyConnection) -> None:
         CREATE TABLE movement AS
         SELECT row_number() OVER (ORDER BY moved_on, source_no, event_id)::INTEGER AS movement_no, * FROM (
             SELECT source_no, event_id, coalesce(payout_id, event_id) AS reference, kind, "at"::DATE AS moved_on, currency,
-                   -gross AS amount
+                   -gross AS amount,
+                   CASE WHEN charged_currency <> currency AND charged_amount <> 0 THEN charged_currency END AS stated_currency,
+                   CASE WHEN charged_currency <> currency AND charged_amount <> 0
+                        THEN -sign(gross) * abs(charged_amount) END::BIGINT AS stated_amount
             FROM processor_row WHERE kind IN ('payout', 'payout_returned')
             UNION ALL
             SELECT source_no, event_id, event_id, kind, "at"::DATE, currency,
-                   CASE kind WHEN 'top_up' THEN -total ELSE total END
+                   CASE kind WHEN 'top_up' THEN -total ELSE total END, NULL, NULL
             FROM wallet_row WHERE kind IN ('top_up', 'withdrawal')
         );
         CREATE OR REPLACE TEMP TABLE returned AS
@@ -86,55 +107,153 @@ def _list_movements(connection: duckdb.DuckDBPyConnection) -> None:
     )
 
 
-_ACCEPT_UNIQUE = """
-    INSERT INTO found
-    SELECT line_no, movement_no, {how} FROM (
-        SELECT DISTINCT line_no, movement_no FROM ({pairs})
-        WHERE line_no NOT IN (SELECT line_no FROM found) AND movement_no NOT IN (SELECT movement_no FROM found)
-    )
-    QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1
-"""
-
-
 def _match_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
-    named = """
-        SELECT line.line_no, movement.movement_no
-        FROM (
-            SELECT source AS bank, event_id AS line_key, match_source AS mover, match_id AS event_id FROM decision
-            WHERE action = 'match'
-            UNION SELECT match_source, match_id, source, event_id FROM decision WHERE action = 'match'
-        ) AS pair
-        JOIN line ON line.name = pair.bank AND line.key = pair.line_key
-        JOIN source ON source.name = pair.mover
-        JOIN movement ON movement.source_no = source.source_no AND movement.event_id = pair.event_id
-    """
-    connection.execute(_ACCEPT_UNIQUE.format(how="'decision'", pairs=named))
+    """What a person tied together: one line and one movement, or one of either with several of one kind and currency."""
+    connection.execute(
+        """
+        INSERT INTO found
+        WITH pair AS (
+            SELECT DISTINCT line.line_no, movement.movement_no, line.amount AS line_amount, movement.amount AS movement_amount,
+                   line.currency = movement.currency AS same, movement.currency, movement.source_no,
+                   sign(line.amount) = sign(movement.amount) AS same_way
+            FROM (
+                SELECT source AS bank, event_id AS line_key, match_source AS mover, match_id AS event_id FROM decision
+                WHERE action = 'match'
+                UNION SELECT match_source, match_id, source, event_id FROM decision WHERE action = 'match'
+            ) AS pair
+            JOIN line ON line.name = pair.bank AND line.key = pair.line_key
+            JOIN source ON source.name = pair.mover
+            JOIN movement ON movement.source_no = source.source_no AND movement.event_id = pair.event_id
+        ), counted AS (
+            SELECT *, count(*) OVER (PARTITION BY line_no) AS movements, count(*) OVER (PARTITION BY movement_no) AS lines,
+                   bool_and(same AND same_way) OVER (PARTITION BY line_no) AND min(source_no) OVER (PARTITION BY line_no)
+                       = max(source_no) OVER (PARTITION BY line_no) AS one_kind,
+                   bool_and(same AND same_way) OVER (PARTITION BY movement_no) AS one_way,
+                   coalesce(sum(movement_amount) OVER (
+                       PARTITION BY line_no ORDER BY movement_no ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING), 0) AS before,
+                   row_number() OVER (PARTITION BY line_no ORDER BY movement_no) AS place
+            FROM pair
+        ), star AS (
+            SELECT * FROM counted WHERE (movements = 1 AND lines = 1) OR (movements > 1 AND lines = 1 AND one_kind)
+               OR (lines > 1 AND movements = 1 AND one_way)
+        )
+        SELECT line_no, movement_no,
+               CASE WHEN NOT same THEN movement_amount WHEN place < movements THEN movement_amount
+                    ELSE line_amount - before END,
+               'decision', 'decided by a person'
+        FROM star QUALIFY count(*) OVER (PARTITION BY line_no) = movements AND count(*) OVER (PARTITION BY movement_no) = lines
+        """
+    )
+
+
+_OPEN_LINE = "line_no NOT IN (SELECT line_no FROM found)"
+_OPEN_MOVEMENT = "movement_no NOT IN (SELECT movement_no FROM found)"
 
 
 def _match_by_reference(connection: duckdb.DuckDBPyConnection) -> None:
-    earliest, latest = _NAMED_WINDOW
+    window = stages.REFERENCE.window
+    assert window is not None
     words = (
         'SELECT line_no, amount, currency, "at"::DATE AS day, '
         "unnest(regexp_split_to_array(upper(text), '[^A-Z0-9_-]+')) AS word FROM line"
     )
-    named = f"""
-        SELECT word.line_no, name.movement_no FROM ({words}) AS word
-        JOIN (SELECT movement_no, amount, moved_on, upper(reference) AS word FROM movement
-              UNION SELECT movement_no, amount, moved_on, upper(event_id) FROM movement) AS name
-          ON name.word = word.word AND sign(name.amount) = sign(word.amount)
-        WHERE length(word.word) >= 4 AND word.day BETWEEN name.moved_on - {earliest} AND name.moved_on + {latest}
-          AND (name.amount = word.amount OR NOT regexp_full_match(word.word, '[0-9]+'))
-    """
-    connection.execute(_ACCEPT_UNIQUE.format(how="'reference'", pairs=named))
+    connection.execute(
+        f"""
+        INSERT INTO found
+        SELECT line_no, movement_no, CASE WHEN line.currency = movement.currency THEN line.amount ELSE movement.amount END,
+               {quoted(stages.REFERENCE.name)}, 'the bank''s text names it'
+        FROM (
+            SELECT DISTINCT word.line_no, name.movement_no FROM ({words}) AS word
+            JOIN (SELECT movement_no, amount, moved_on, upper(reference) AS word FROM movement
+                  UNION SELECT movement_no, amount, moved_on, upper(event_id) FROM movement) AS name
+              ON name.word = word.word AND sign(name.amount) = sign(word.amount)
+            WHERE length(word.word) >= 4 AND word.day BETWEEN name.moved_on + ({window.low}) AND name.moved_on + {window.high}
+              AND (name.amount = word.amount OR NOT regexp_full_match(word.word, '[0-9]+'))
+              AND {_OPEN_LINE} AND {_OPEN_MOVEMENT}
+        ) JOIN line USING (line_no) JOIN movement USING (movement_no)
+        QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1
+        """
+    )
 
 
-def _match_by_amount(connection: duckdb.DuckDBPyConnection, pointing_rules: str, window: tuple[int, int]) -> None:
-    earliest, latest = window
-    pairs = f"""
-        SELECT line.line_no, movement.movement_no FROM line JOIN movement
-            ON line.amount = movement.amount AND line.currency = movement.currency
-        WHERE line.rule_no IN (0, {pointing_rules})
-          AND line."at"::DATE BETWEEN movement.moved_on - {earliest} AND movement.moved_on + {latest}
-          AND movement.movement_no NOT IN (SELECT movement_no FROM returned)
-    """
-    connection.execute(_ACCEPT_UNIQUE.format(how="'amount and date'", pairs=pairs))
+_MATCHED = """
+    SELECT line.source_no AS later_source_no, movement.source_no AS earlier_source_no,
+           line."at"::DATE - movement.moved_on AS lag
+    FROM found JOIN line USING (line_no) JOIN movement USING (movement_no) WHERE matched_by <> 'decision'
+"""
+
+
+def _match_by_amount(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+    """By amount in the bank's currency, by a stated foreign amount, and by what a foreign amount is worth."""
+    line_open = f"by_amount AND {_OPEN_LINE}"
+    moving = f"movement_no NOT IN (SELECT movement_no FROM returned) AND {_OPEN_MOVEMENT}"
+    later = f"""SELECT line_no AS no, amount || ' ' || currency AS bucket, "at"::DATE AS day, source_no, {line_open} AS open FROM line"""
+    own = "amount || ' ' || currency"
+    for stage, bucket, condition in (
+        (stages.AMOUNT, own, "true"),
+        (stages.STATED_FOREIGN, "stated_amount || ' ' || stated_currency", "stated_amount IS NOT NULL"),
+    ):
+        assert stage.window is not None
+        earlier = f"""SELECT movement_no AS no, {bucket} AS bucket, moved_on AS day, source_no, {moving} AS open
+                      FROM movement WHERE {condition}"""
+        fill_sides(connection, later, earlier)
+        weigh_pairs(connection, stage.window)
+        accept_alone(connection, stage.window)
+        _take(connection, stage)
+        for usual in (False, True, True):
+            fill_sides(connection, later, earlier)
+            weigh_pairs(connection, stage.window)
+            if usual:
+                accept_usual(connection, _MATCHED)
+            else:
+                accept_near(connection, stages.NEAR)
+            _take(connection, stage)
+    _match_foreign(connection, settings)
+
+
+def _take(connection: duckdb.DuckDBPyConnection, stage: stages.Stage) -> None:
+    connection.execute(
+        f"""INSERT INTO found
+            SELECT later_no, earlier_no, movement.amount, {quoted(stage.name)},
+                   why || ', ' || {lag_words("lag")}
+            FROM paired JOIN movement ON movement_no = earlier_no"""
+    )
+
+
+def _match_foreign(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+    """A line and a movement in two currencies, whose worth in the base currency differs by no more than the tolerance."""
+    window, stage, usual = stages.FOREIGN.window, stages.FOREIGN, stages.NEAR
+    assert window is not None
+    base = settings.currency
+    tolerance = settings.matching.tolerance_basis_points
+    connection.execute(
+        f"""
+        INSERT INTO found
+        WITH span AS ({COVERED_SPANS}),
+        open_line AS (
+            SELECT line_no, currency, source_no, "at"::DATE AS day,
+                   {worth("amount", "line.currency", 'line."at"::DATE', base)} AS worth
+            FROM line WHERE by_amount AND {_OPEN_LINE}
+              AND currency IN (SELECT currency FROM market_rate UNION ALL SELECT {quoted(base)})
+        ), open_movement AS (
+            SELECT movement_no, currency, source_no, moved_on, amount, {worth("amount", "movement.currency", "moved_on", base)} AS worth
+            FROM movement WHERE movement_no NOT IN (SELECT movement_no FROM returned) AND {_OPEN_MOVEMENT}
+        ), near AS (
+            SELECT line_no, movement_no, open_movement.amount, open_line.currency AS line_currency, open_movement.currency,
+                   abs(open_line.worth - open_movement.worth)::HUGEINT * 10000 // abs(open_movement.worth) AS off,
+                   at_bank.source_no IS NOT NULL OR at_mover.source_no IS NOT NULL AS known
+            FROM open_line JOIN open_movement ON open_line.currency <> open_movement.currency
+               AND sign(open_line.worth) = sign(open_movement.worth) AND open_movement.worth <> 0
+               AND day - moved_on BETWEEN {window.low} AND {window.high}
+            LEFT JOIN span AS at_bank ON at_bank.source_no = open_line.source_no
+                AND moved_on + ({usual.low}) >= at_bank.first_day AND moved_on + {usual.high} <= at_bank.last_day
+            LEFT JOIN span AS at_mover ON at_mover.source_no = open_movement.source_no
+                AND day - {usual.high} >= at_mover.first_day AND day - ({usual.low}) <= at_mover.last_day
+            WHERE abs(open_line.worth - open_movement.worth)::HUGEINT * 10000 <= abs(open_movement.worth)::HUGEINT * {tolerance}
+        )
+        SELECT line_no, movement_no, amount, {quoted(stage.name)},
+               'worth within ' || off // 100 || '.' || lpad((off % 100)::VARCHAR, 2, '0') || ' % of the latest known rate of '
+               || CASE WHEN currency = {quoted(base)} THEN line_currency ELSE currency END
+        FROM near QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1 AND known
+        """
+    )

@@ -4,27 +4,40 @@ from __future__ import annotations
 
 import duckdb
 
+from ledger_tools.matching.known_rates import worth
+from ledger_tools.settings import ShopSettings
+from ledger_tools.store import quoted
 
-def list_bank_facts(connection: duckdb.DuckDBPyConnection, first_event_no: int) -> None:
+
+def list_bank_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, first_event_no: int) -> None:
     """Make `fact_bank`; events are numbered from `first_event_no` on.
 
-    `moved` is the movement's amount as the bank shows it; in the bank's own currency it is the line's amount, so that
-    a difference stays in transit where it can be seen.
+    `moved` is what the line completes of its movements, as the bank shows it; in the bank's own currency it is the
+    line's amount, so that a difference stays in transit where it can be seen. `exchange` is what a line in the base
+    currency brings more than its foreign movement was worth on its own day.
     """
+    base = settings.currency
     connection.execute(
         f"""
+        CREATE OR REPLACE TEMP TABLE completed AS
+        SELECT bank_match.source_no, bank_match.key, sum(moved)::BIGINT AS moved, any_value(movement.currency) AS currency,
+               bool_or(movement.kind IN ('payout', 'payout_returned')) AS by_payout,
+               sum({worth("moved", "movement.currency", "movement.moved_on", base)})::BIGINT AS worth
+        FROM bank_match JOIN movement USING (movement_no) GROUP BY bank_match.source_no, bank_match.key;
         CREATE TABLE fact_bank AS
         SELECT {first_event_no} - 1 + row_number() OVER (ORDER BY row."at", row.source_no, row.key)::INTEGER AS event_no,
                row.source_no, source.name AS source_name, row.key AS event_id, row."at"::DATE AS posted_on,
                NULL::INTEGER AS order_no, row.currency, row.amount, row.rule_no,
                regexp_replace(regexp_replace(row.memo, '[<>]', '', 'g'), '[^ ]+@[^ ]+', '(e-mail)', 'g') AS memo,
-               CASE WHEN movement.kind IN ('payout', 'payout_returned') THEN 'payout'
-                    WHEN movement.kind IS NOT NULL THEN 'top_up'
+               CASE WHEN by_payout THEN 'payout' WHEN NOT by_payout THEN 'top_up'
                     WHEN row.rule_no > 0 THEN 'rule' ELSE 'unknown' END AS posting,
-               movement.currency AS moved_currency,
-               CASE WHEN movement.currency = row.currency THEN row.amount ELSE movement.amount END AS moved,
-               movement.movement_no IS NULL AND row.rule_no = 0 AS flagged,
-               CASE WHEN movement.movement_no IS NULL AND row.rule_no = 0 THEN 'no rule says what this line is' END AS note
-        FROM bank_row AS row JOIN source USING (source_no) LEFT JOIN movement USING (movement_no)
+               completed.currency AS moved_currency, moved,
+               CASE WHEN row.currency = {quoted(base)} AND completed.currency <> row.currency
+                    THEN coalesce(row.amount - worth, 0) ELSE 0 END AS exchange,
+               moved IS NULL AND row.rule_no = 0 AS flagged,
+               CASE WHEN moved IS NULL AND row.rule_no = 0 THEN 'no rule says what this line is' END AS note
+        FROM bank_row AS row JOIN source USING (source_no)
+        LEFT JOIN completed ON completed.source_no = row.source_no AND completed.key = row.key;
+        DROP TABLE completed
         """
     )

@@ -60,6 +60,8 @@ _FEE = Line("processing_fees", "fee", "fee")
 _DISPUTE_FEE = Line("dispute_fees", "fee", "fee")
 _ODD = Line("suspense", "difference", "what does not add up")
 
+_EXCHANGE = Line("exchange_differences", "-exchange", "Cr what a foreign amount brought more than it was worth")
+
 _SALE = (
     Line("clearing", "total - gift_card_paid", "total less gift card"),
     Line("gift_cards", "gift_card_paid", "gift card used"),
@@ -269,6 +271,7 @@ RULES: tuple[Rule, ...] = (
         (
             Line("bank", "amount", "amount; Cr when returned", _SOURCE),
             Line("payouts_in_transit", "-moved", "Cr the payout", currency="moved_currency"),
+            _EXCHANGE,
         ),
         "posting = 'payout'",
     ),
@@ -279,6 +282,7 @@ RULES: tuple[Rule, ...] = (
         (
             Line("top_ups_in_transit", "-moved", "the top-up", currency="moved_currency"),
             Line("bank", "amount", "Cr amount", _SOURCE),
+            _EXCHANGE,
         ),
         "posting = 'top_up'",
     ),

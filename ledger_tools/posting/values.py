@@ -9,11 +9,8 @@ unknown (NULL) and reports say so.
 
 from __future__ import annotations
 
-from decimal import Decimal
-
 import duckdb
 
-from ledger_tools.money import minor_digits
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
 
@@ -22,7 +19,6 @@ def value_postings(connection: duckdb.DuckDBPyConnection, settings: ShopSettings
     """Fill `posting.value` of all foreign postings of events that rules posted."""
     base = settings.currency
     row = connection.execute("SELECT count(*) FROM posting WHERE currency <> ?", [base]).fetchone()
-    _list_rates(connection, settings)
     if row and row[0]:
         _value_foreign(connection, base)
         _check_foreign(connection, base)
@@ -66,40 +62,6 @@ def _check_foreign(connection: duckdb.DuckDBPyConnection, base: str) -> None:
         [base],
     ).fetchone()
     assert broken is None, f"event {broken[0]} leaves {broken[1]} in the base currency"
-
-
-def _list_rates(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
-    """Make `market_rate`: one rate a currency and day; the settings' word comes first, then conversions, then charges."""
-    base = quoted(settings.currency)
-    base_digits = minor_digits(settings.currency)
-    connection.execute(
-        "CREATE OR REPLACE TEMP TABLE any_rate (currency VARCHAR, day DATE, base_units HUGEINT, foreign_units HUGEINT, rank TINYINT)"
-    )
-    for rate in settings.rate:
-        _, digits, exponent = Decimal(rate.rate).as_tuple()
-        shift = int(exponent) + base_digits - minor_digits(rate.currency)
-        base_units = int("".join(map(str, digits))) * 10 ** max(shift, 0)
-        connection.execute(
-            "INSERT INTO any_rate VALUES (?, ?, ?, ?, 1)",
-            [rate.currency, rate.on.isoformat(), base_units, 10 ** max(-shift, 0)],
-        )
-    connection.execute(
-        f"""
-        INSERT INTO any_rate
-        SELECT currency, posted_on, sum(bought_gross), -sum(sold_gross), 2 FROM fact_conversion
-        WHERE bought_currency = {base} AND currency <> {base} GROUP BY ALL
-        UNION ALL
-        SELECT bought_currency, posted_on, -sum(sold_gross), sum(bought_gross), 2 FROM fact_conversion
-        WHERE currency = {base} AND bought_currency <> {base} GROUP BY ALL
-        UNION ALL
-        SELECT charged_currency, posted_on, sum(gross), sum(charged), 3 FROM fact_processor
-        WHERE kind = 'charge' AND currency = {base} AND charged_currency <> {base} GROUP BY ALL HAVING sum(charged) > 0;
-        CREATE OR REPLACE TABLE market_rate AS
-        SELECT currency, day, base_units, foreign_units FROM any_rate WHERE base_units > 0 AND foreign_units > 0
-        QUALIFY row_number() OVER (PARTITION BY currency, day ORDER BY rank, base_units, foreign_units) = 1;
-        DROP TABLE any_rate
-        """
-    )
 
 
 def _list_event_rates(connection: duckdb.DuckDBPyConnection, base_currency: str) -> None:

@@ -28,15 +28,17 @@ _ITEMS = """
             ON event.rule = 'decision' AND decided.item = event.event_id
         WHERE account.role IN (SELECT unnest($roles::VARCHAR[])) AND posting.posted_on <= $as_of
     ), moved AS (
-        SELECT source.name AS source_name, movement.event_id, movement_no, movement.source_no || ' ' || reference AS whole
+        SELECT source.name AS source_name, movement.event_id, movement_no, movement.source_no || ' ' || reference AS whole,
+               NULL::BIGINT AS moved
         FROM movement JOIN source USING (source_no)
-        UNION SELECT source.name, bank_row.key, movement_no, movement.source_no || ' ' || reference
-        FROM bank_row JOIN source USING (source_no) JOIN movement USING (movement_no)
+        UNION ALL SELECT source.name, bank_match.key, movement_no, movement.source_no || ' ' || reference, moved
+        FROM bank_match JOIN source USING (source_no) JOIN movement USING (movement_no)
     ), paid AS (
         SELECT source_name, event_id, any_value(payment_ref) AS payment_ref FROM fact_processor
         WHERE order_no IS NULL AND payment_ref IS NOT NULL GROUP BY ALL
     ), keyed AS (
-        SELECT leg.*, movement_no, payment_ref,
+        SELECT leg.* REPLACE (CASE WHEN role LIKE '%_in_transit' THEN coalesce(-moved.moved, leg.amount) ELSE leg.amount END AS amount),
+               movement_no, payment_ref,
                CASE WHEN leg.role = 'reserve' THEN 'source ' || coalesce(source_name, rule)
                     WHEN order_no IS NOT NULL THEN 'order ' || order_no
                     WHEN movement_no IS NOT NULL THEN 'movement ' || whole

@@ -174,6 +174,9 @@ def _movement_of_other_amount(scene: _Scene) -> Explanation | None:
     rows = scene.connection.execute(
         """SELECT movement.event_id, line.key, movement.amount, line.amount
            FROM movement JOIN bank_row AS line USING (movement_no)
+           SEMI JOIN (SELECT movement_no FROM bank_match GROUP BY movement_no HAVING count(*) = 1
+                      INTERSECT SELECT min(movement_no) FROM bank_match GROUP BY source_no, key HAVING count(*) = 1)
+               USING (movement_no)
            WHERE $source_no IN (movement.source_no, line.source_no) AND movement.currency = $currency
              AND line.currency = $currency AND movement.amount - line.amount = $change
              AND (moved_on BETWEEN $first AND $by OR line."at"::DATE BETWEEN $first AND $by) ORDER BY 1""",
@@ -247,9 +250,9 @@ def _missing_bank_line(scene: _Scene) -> Explanation | None:
         return None
     rows = scene.connection.execute(
         """SELECT source.name, movement.event_id, moved_on FROM movement JOIN source USING (source_no)
-           LEFT JOIN bank_row USING (movement_no)
+           LEFT JOIN (SELECT DISTINCT movement_no AS arrived FROM bank_match) ON arrived = movement_no
            WHERE movement.amount = ? AND movement.currency = ? AND moved_on BETWEEN ?::DATE - ?::INTEGER AND ?
-             AND bank_row.movement_no IS NULL ORDER BY 2""",
+             AND arrived IS NULL ORDER BY 2""",
         [scene.step.change, scene.currency, scene.step.first_day, _CUT_OFF_DAYS, scene.step.by],
     ).fetchall()
     if len(rows) != 1:

@@ -63,13 +63,13 @@ class Movement:
 
 _MOVEMENTS = """
     SELECT movement.movement_no, movement.source_no, source.name, movement.event_id, movement.kind, movement.reference,
-           moved_on, movement.amount, line.source_no, line.day,
-           CASE WHEN line.currency = movement.currency THEN line.amount ELSE movement.amount END::BIGINT,
+           moved_on, movement.amount, line.source_no, line.day, line.moved,
            coalesce(decision.action = 'account', false),
            CASE WHEN decision.action = 'accept' THEN 'accepted by ' || decided_by || ': ' || reason ELSE '' END
     FROM movement JOIN source USING (source_no)
-    LEFT JOIN (SELECT movement_no, min(source_no) AS source_no, min("at"::DATE) AS day, sum(amount) AS amount,
-                      min(currency) AS currency FROM bank_row WHERE movement_no IS NOT NULL GROUP BY movement_no) AS line
+    LEFT JOIN (SELECT tie.movement_no, min(tie.source_no) AS source_no, min("at"::DATE) AS day,
+                      coalesce(sum(moved) FILTER ("at"::DATE <= $on), sum(moved))::BIGINT AS moved
+               FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key) GROUP BY tie.movement_no) AS line
         USING (movement_no)
     LEFT JOIN decision ON decision.source = source.name AND decision.event_id = movement.event_id
         AND decision.kind IN ('payout-not-in-bank', 'top-up-without-bank-line') AND decision.action IN ('account', 'accept')
@@ -78,15 +78,16 @@ _MOVEMENTS = """
 
 #: In-transit balances by movement; what no movement answers for (hand entries) has none.
 _IN_TRANSIT = """
-    SELECT moved.movement_no, event.event_id, min(posting.posted_on), sum(posting.amount)::BIGINT, any_value(event.memo)
+    SELECT moved.movement_no, event.event_id, min(posting.posted_on), sum(coalesce(-moved.moved, posting.amount))::BIGINT,
+           any_value(event.memo)
     FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
     LEFT JOIN (SELECT item, source, event_id FROM decision) AS decided
         ON event.rule = 'decision' AND decided.item = event.event_id
     LEFT JOIN source ON source.source_no = event.source_no
     LEFT JOIN (
-        SELECT source.name AS source_name, movement.event_id, movement_no FROM movement JOIN source USING (source_no)
-        UNION SELECT source.name, bank_row.key, movement_no FROM bank_row JOIN source USING (source_no)
-        WHERE movement_no IS NOT NULL
+        SELECT source.name AS source_name, movement.event_id, movement_no, NULL::BIGINT AS moved
+        FROM movement JOIN source USING (source_no)
+        UNION ALL SELECT source.name, key, movement_no, moved FROM bank_match JOIN source USING (source_no)
     ) AS moved ON moved.source_name = coalesce(decided.source, source.name)
               AND moved.event_id = coalesce(decided.event_id, event.event_id)
     WHERE account.role IN ('payouts_in_transit', 'top_ups_in_transit') AND posting.currency = $currency AND posting.posted_on <= $on
@@ -138,7 +139,7 @@ def draw_sides(
     ).fetchone()
     assert row is not None
     account, role, source_no, source, kind = row
-    movements = [Movement(*each) for each in connection.execute(_MOVEMENTS, {"currency": currency}).fetchall()]
+    movements = [Movement(*each) for each in connection.execute(_MOVEMENTS, {"currency": currency, "on": day.on}).fetchall()]
     banks = _banks_of(connection, movements, currency)
     draft = _Draft(source, day.on, [], [])
     if kind == "bank":

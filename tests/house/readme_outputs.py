@@ -1,7 +1,7 @@
 """Fills README.md with what the program prints: run `python tests/house/readme_outputs.py` after a change.
 
 A comment `<!-- output: COMMAND | head N -->` is followed by a block that holds the first (or with tail the last) N lines
-that the command prints on the committed demo books; `<!-- postings -->` by the table of posting rules. The house tests
+that the command prints on the committed demo books; `<!-- postings -->` by the table of posting rules, in DEVELOPERS.md `<!-- stages -->` by the stages. The house tests
 fail while the file and the program differ.
 """
 
@@ -20,6 +20,7 @@ sys.path.insert(0, str(ROOT))
 
 _OUTPUT = re.compile(r"<!-- output: (.+?)(?: \| (head|tail) (\d+))? -->\n```text\n.*?```\n", re.DOTALL)
 _POSTINGS = re.compile(r"<!-- postings -->\n(?:\|.*\n)*")
+_STAGES = re.compile(r"<!-- stages -->\n(?:\|.*\n)*")
 
 
 def output_of(command: str, books: Path) -> list[str]:
@@ -55,8 +56,17 @@ def filled(text: str, books: Path) -> str:
     return _POSTINGS.sub(lambda found: "<!-- postings -->\n" + posting_table(), _OUTPUT.sub(block, text))
 
 
+def with_stages(text: str) -> str:
+    """DEVELOPERS.md's text with the stages of matching as the program has them now."""
+    from ledger_tools.matching.stages import stages_table
+
+    return _STAGES.sub(lambda found: "<!-- stages -->\n" + stages_table(), text)
+
+
 def main() -> None:
-    """Write README.md anew."""
+    """Write README.md and the table in DEVELOPERS.md anew."""
+    developers = ROOT / "DEVELOPERS.md"
+    developers.write_text(with_stages(developers.read_text(encoding="utf-8")), encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder:
         books = Path(folder) / "books"
         shutil.copytree(ROOT / "books", books, ignore=shutil.ignore_patterns(".cache"))

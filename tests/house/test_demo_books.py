@@ -62,3 +62,10 @@ def test_readme_quotes_the_program(copied: Path) -> None:
     """Every output and the posting table in README.md are what the program prints now."""
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     assert readme_outputs.filled(text, copied) == text
+
+
+def test_stages_are_the_programs() -> None:
+    """The table of stages in DEVELOPERS.md is the one that the matchers read."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert "<!-- stages -->\n| matched by" in text
+    assert readme_outputs.with_stages(text) == text

@@ -1,0 +1,124 @@
+"""Combinations of open amounts that make up one amount: found exactly, counted, and taken only where there is one.
+
+Amounts are positive minor units of one currency. The search meets in the middle, so its cost is bounded by the number
+of elements: the sums of one half are looked up among those of the other.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
+
+from ledger_tools.matching.stages import AMOUNTS_TO_A_COMBINATION, COMBINATIONS_AT_MOST, ELEMENTS_AT_MOST
+
+
+@dataclass(frozen=True)
+class Target:
+    """One amount that several others may make up.
+
+    Attributes:
+        key: the record that has it; a record may have several targets, and then takes a combination of one of them only.
+        elements: key and amount of each record that could be part of it.
+    """
+
+    key: Hashable
+    amount: int
+    elements: tuple[tuple[Hashable, int], ...]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What was found for a target.
+
+    Attributes:
+        combination: keys of the only combination; empty where there is none or more than one.
+        rivals: keys that take part in its combination; where there are several or they are unknown, all of its elements.
+        tried: combinations that there are of its elements.
+        why: in words, also where nothing was taken.
+    """
+
+    key: Hashable
+    combination: tuple[Hashable, ...]
+    rivals: frozenset[Hashable]
+    tried: int
+    why: str
+
+
+def find_combinations(amount: int, amounts: Sequence[int], most: int = 2) -> list[tuple[int, ...]]:
+    """Places of up to `most` combinations of two or more amounts that sum to `amount`."""
+    middle = len(amounts) // 2
+    left, right = _half_sums(amounts[:middle], 0, amount), _half_sums(amounts[middle:], middle, amount)
+    found: list[tuple[int, ...]] = []
+    for total in sorted(left):
+        for first in left[total]:
+            for second in right.get(amount - total, ()):
+                if len(first) + len(second) >= 2:
+                    found.append(first + second)
+                    if len(found) == most:
+                        return found
+    return found
+
+
+def _half_sums(amounts: Sequence[int], offset: int, at_most: int) -> dict[int, list[tuple[int, ...]]]:
+    reached: list[tuple[int, tuple[int, ...]]] = [(0, ())]
+    for place, amount in enumerate(amounts, start=offset):
+        reached += [(total + amount, (*places, place)) for total, places in reached if total + amount <= at_most]
+    sums: dict[int, list[tuple[int, ...]]] = {}
+    for total, places in reached:
+        sums.setdefault(total, []).append(places)
+    return sums
+
+
+def seek_sums(targets: Iterable[Target]) -> list[Finding]:
+    """What makes up each target; a combination is taken only where it is its only one and shares no record with another."""
+    findings = []
+    left = COMBINATIONS_AT_MOST
+    for target in targets:
+        finding, cost = _seek(target, left)
+        left -= cost
+        if finding is not None:
+            findings.append(finding)
+    return _without_rivals(findings)
+
+
+def _seek(target: Target, left: int) -> tuple[Finding | None, int]:
+    parts = [(key, amount) for key, amount in target.elements if 0 < amount < target.amount]
+    if len(parts) < 2 or sum(amount for _, amount in parts) < target.amount:
+        return None, 0
+    tried = 2 ** len(parts) - len(parts) - 1
+    cost = 2 ** (len(parts) // 2 + 1)
+    everybody = frozenset(key for key, _ in parts)
+    if len(parts) > ELEMENTS_AT_MOST or cost > left:
+        why = f"sums were not tried: {len(parts)} open records in the days around are more than can be told apart"
+        return Finding(target.key, (), everybody, tried, why), 0
+    found = find_combinations(target.amount, [amount for _, amount in parts])
+    if not found:
+        return None, cost
+    rivals = frozenset(parts[place][0] for combination in found for place in combination)
+    if len(found) > 1:
+        why = f"several combinations of {len(parts)} open records make up this amount"
+        return Finding(target.key, (), everybody, tried, why), cost
+    spread = sum(amount for _, amount in parts) - sum(sorted(amount for _, amount in parts)[:2]) + 1
+    if tried > 3 and tried * AMOUNTS_TO_A_COMBINATION > spread:
+        why = f"a combination fits, but among {tried} of {len(parts)} open records one would fit by chance"
+        return Finding(target.key, (), rivals, tried, why), cost
+    combination = tuple(parts[place][0] for place in found[0])
+    why = f"the only combination of {len(parts)} open records that makes up this amount"
+    return Finding(target.key, combination, rivals, tried, why), cost
+
+
+def _without_rivals(findings: Sequence[Finding]) -> list[Finding]:
+    """A record that takes part in the combinations of two targets, or is a target itself, decides for neither."""
+    uses: Counter[Hashable] = Counter()
+    for finding in findings:
+        uses.update(finding.rivals)
+        if finding.rivals:
+            uses[finding.key] += 1
+    kept = []
+    for finding in findings:
+        if finding.combination and any(uses[key] > 1 for key in (finding.key, *finding.rivals)):
+            why = "its combination shares a record with another one that fits as well"
+            finding = Finding(finding.key, (), finding.rivals, finding.tried, why)
+        kept.append(finding)
+    return kept

@@ -1,0 +1,163 @@
+"""Pairs of records that fit each other alone: set-based, bounded, and independent of the order of rows.
+
+Two temporary tables hold what is still open: `later_side` (bank lines, payments, charges) and `earlier_side` (payouts,
+top-ups, orders), each with (no, bucket, day, source_no, first_day, last_day, repeated). Records of one `bucket` (amount
+and currency, or goods and destination) in a window of days compete. `first_day` and `last_day` span the days around the
+record that its source's exports cover; `repeated` says that the bucket is no single record's on either side.
+
+A pair is taken where neither record has another partner in the whole window; or where it is the only one in the usual
+days and everything that competes has a partner of its own there. What occurs more than once is not matched at the
+edge of both exports, because its true partner may stand in an export that is not there yet.
+"""
+
+from __future__ import annotations
+
+import duckdb
+
+from ledger_tools.matching.stages import COMPETITORS_AT_MOST, LEARNT_FROM, Window
+
+#: SQL: spans of days without a gap that each source's exports cover.
+COVERED_SPANS = """
+    SELECT source_no, min(first_day) AS first_day, max(last_day) AS last_day FROM (
+        SELECT *, count(*) FILTER (begins) OVER (PARTITION BY source_no ORDER BY first_day, last_day, export_no) AS span_no
+        FROM (
+            SELECT source_no, export_no, first_day, last_day, coalesce(first_day > 1 + max(last_day) OVER (
+                PARTITION BY source_no ORDER BY first_day, last_day, export_no ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+            ), true) AS begins
+            FROM export WHERE first_day IS NOT NULL
+        )
+    ) GROUP BY source_no, span_no
+"""
+
+_SIDE_COLUMNS = (
+    "no INTEGER, bucket VARCHAR, day DATE, source_no SMALLINT, first_day DATE, last_day DATE, repeated BOOLEAN"
+)
+
+
+def fill_sides(connection: duckdb.DuckDBPyConnection, later: str, earlier: str) -> None:
+    """Make both sides from two queries for (no, bucket, day, source_no, open) of all records of their kinds.
+
+    Those that are not open only tell whether a bucket is repeated.
+    """
+    for name, query in (("later_side", later), ("earlier_side", earlier)):
+        connection.execute(
+            f"""
+            CREATE OR REPLACE TEMP TABLE {name} ({_SIDE_COLUMNS});
+            INSERT INTO {name}
+            WITH record AS ({query}), span AS ({COVERED_SPANS})
+            SELECT no, bucket, day, record.source_no, coalesce(span.first_day, day), coalesce(span.last_day, day), members > 1
+            FROM (SELECT *, count(*) OVER (PARTITION BY bucket) AS members FROM record) AS record
+            LEFT JOIN span ON span.source_no = record.source_no AND day BETWEEN span.first_day AND span.last_day
+            WHERE open
+            """
+        )
+
+
+def weigh_pairs(connection: duckdb.DuckDBPyConnection, window: Window) -> None:
+    """Make `possible`: pairs in a window, with how many partners each of the two has in it.
+
+    Pairs between two records that both have more competitors than are looked at are left out, so the work is bounded.
+    """
+    before = f"unnest(generate_series(day - {window.high}, day - ({window.low}), INTERVAL 1 DAY))::DATE"
+    after = f"unnest(generate_series(day + ({window.low}), day + {window.high}, INTERVAL 1 DAY))::DATE"
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE later_weighed AS
+        WITH later_day AS (SELECT bucket, day, {before} AS other
+                           FROM (SELECT DISTINCT bucket, day FROM later_side)),
+        earlier_day AS (SELECT bucket, day AS other, count(*) AS records FROM earlier_side GROUP BY ALL)
+        SELECT side.*, degree FROM later_side AS side JOIN (
+            SELECT bucket, day, sum(records) AS degree FROM later_day JOIN earlier_day USING (bucket, other) GROUP BY ALL
+        ) USING (bucket, day);
+        CREATE OR REPLACE TEMP TABLE earlier_weighed AS
+        WITH earlier_day AS (SELECT bucket, day, {after} AS other
+                             FROM (SELECT DISTINCT bucket, day FROM earlier_side)),
+        later_day AS (SELECT bucket, day AS other, count(*) AS records FROM later_side GROUP BY ALL)
+        SELECT side.*, degree FROM earlier_side AS side JOIN (
+            SELECT bucket, day, sum(records) AS degree FROM earlier_day JOIN later_day USING (bucket, other) GROUP BY ALL
+        ) USING (bucket, day);
+        CREATE OR REPLACE TEMP TABLE possible AS
+        SELECT later.no AS later_no, earlier.no AS earlier_no, (later.day - earlier.day)::INTEGER AS lag,
+               later.degree AS later_degree, earlier.degree AS earlier_degree,
+               later.source_no AS later_source_no, earlier.source_no AS earlier_source_no,
+               later.repeated OR earlier.repeated AS repeated, later.day AS later_day, earlier.day AS earlier_day,
+               later.first_day AS later_first, later.last_day AS later_last,
+               earlier.first_day AS earlier_first, earlier.last_day AS earlier_last
+        FROM (
+            SELECT later.no AS later_no, earlier.no AS earlier_no
+            FROM (SELECT no, bucket, {before} AS day
+                  FROM later_weighed WHERE degree <= {COMPETITORS_AT_MOST}) AS later
+            JOIN earlier_weighed AS earlier USING (bucket, day)
+            UNION
+            SELECT later.no, earlier.no
+            FROM (SELECT no, bucket, {after} AS day
+                  FROM earlier_weighed WHERE degree <= {COMPETITORS_AT_MOST}) AS earlier
+            JOIN later_weighed AS later USING (bucket, day)
+        ) AS pair JOIN later_weighed AS later ON later.no = pair.later_no
+        JOIN earlier_weighed AS earlier ON earlier.no = pair.earlier_no
+        """
+    )
+
+
+def _known(low: str, high: str) -> str:
+    """SQL condition: the partner that either record could have had instead would stand in an export that is there."""
+    return f"""(NOT repeated
+        OR (later_day - ({high}) >= earlier_first AND later_day - ({low}) <= earlier_last)
+        OR (earlier_day + ({low}) >= later_first AND earlier_day + ({high}) <= later_last))"""
+
+
+def accept_alone(connection: duckdb.DuckDBPyConnection, window: Window) -> None:
+    """Make `paired`: pairs of which neither has another partner in the whole window."""
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE paired AS
+        SELECT later_no, earlier_no, lag, 'the only two in ' || {window.high - window.low + 1} || ' days' AS why FROM possible
+        WHERE later_degree = 1 AND earlier_degree = 1 AND {_known(str(window.low), str(window.high))}
+        """
+    )
+
+
+def accept_near(connection: duckdb.DuckDBPyConnection, near: Window) -> None:
+    """Make `paired`: pairs that are alone in the near days, all competitors having a partner of their own there."""
+    _accept_within(
+        connection, f"SELECT *, {near.low} AS low, {near.high} AS high FROM possible", "the only two in the near days"
+    )
+
+
+def accept_usual(connection: duckdb.DuckDBPyConnection, matched: str) -> None:
+    """Make `paired` the same way, in the days that these two sources have shown.
+
+    Args:
+        matched: query for (later_source_no, earlier_source_no, lag) of what is matched so far.
+    """
+    _accept_within(
+        connection,
+        f"""SELECT possible.*, low, high FROM possible JOIN (
+                SELECT later_source_no, earlier_source_no, min(lag)::INTEGER AS low, max(lag)::INTEGER AS high FROM ({matched})
+                GROUP BY ALL HAVING count(*) >= {LEARNT_FROM}
+            ) USING (later_source_no, earlier_source_no)""",
+        "the only two in the usual days",
+    )
+
+
+def _accept_within(connection: duckdb.DuckDBPyConnection, edges: str, why: str) -> None:
+    few = f"later_degree <= {COMPETITORS_AT_MOST} AND earlier_degree <= {COMPETITORS_AT_MOST}"
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE paired AS
+        WITH edge AS ({edges}),
+        sole AS (
+            SELECT * FROM edge WHERE lag BETWEEN low AND high
+            QUALIFY count(*) OVER (PARTITION BY later_no) = 1 AND count(*) OVER (PARTITION BY earlier_no) = 1 AND {few}
+        ), later_sure AS (
+            SELECT possible.later_no FROM possible LEFT JOIN sole ON sole.earlier_no = possible.earlier_no
+            GROUP BY possible.later_no HAVING count(*) = count(sole.earlier_no)
+        ), earlier_sure AS (
+            SELECT possible.earlier_no FROM possible LEFT JOIN sole ON sole.later_no = possible.later_no
+            GROUP BY possible.earlier_no HAVING count(*) = count(sole.later_no)
+        )
+        SELECT later_no, earlier_no, lag, '{why} (' || low || ' to ' || high || ')' AS why
+        FROM sole SEMI JOIN later_sure USING (later_no) SEMI JOIN earlier_sure USING (earlier_no)
+        WHERE {_known("low", "high")}
+        """
+    )
