@@ -143,7 +143,7 @@ class Matching(SettingsTable):
     @classmethod
     def _check_percent(cls, number: str) -> str:
         if not re.fullmatch(r"[0-9](?:[0-9])?(?:\.[0-9]{1,2})?", number):
-            raise ValueError(f'found {_shown(number)}, expected a percentage from 0 to 99.99 such as "3" or "1.25"')
+            raise ValueError(f'found {shown(number)}, expected a percentage from 0 to 99.99 such as "3" or "1.25"')
         return number
 
     @property

@@ -139,7 +139,9 @@ def draw_sides(
     ).fetchone()
     assert row is not None
     account, role, source_no, source, kind = row
-    movements = [Movement(*each) for each in connection.execute(_MOVEMENTS, {"currency": currency, "on": day.on}).fetchall()]
+    movements = [
+        Movement(*each) for each in connection.execute(_MOVEMENTS, {"currency": currency, "on": day.on}).fetchall()
+    ]
     banks = _banks_of(connection, movements, currency)
     draft = _Draft(source, day.on, [], [])
     if kind == "bank":
