@@ -37,6 +37,7 @@ COMMANDS = {
     "account": "account",
     "sales-tax": "sales_tax",
     "tax-forms": "tax_forms",
+    "packet": "packet",
     "check": "check",
 }
 

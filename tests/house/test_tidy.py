@@ -52,6 +52,7 @@ EXCEPTIONS: dict[str, dict[str, str]] = {
         "ledger_tools/cli/__init__.py": "points the output at nothing after its reader has left",
         "ledger_tools/decisions.py": "adds to and takes from the file of decisions",
         "ledger_tools/demo/": "writes the demo's exports",
+        "ledger_tools/packet/": "writes the packet aside and moves it in whole",
         "ledger_tools/new_books.py": "writes a new set of books",
     },
     "clocks": {"ledger_tools/cli/": "the edge of the program, where as_of is made"},

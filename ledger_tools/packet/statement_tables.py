@@ -1,0 +1,133 @@
+"""The statements as tables: trial balance, income statement, balance sheet. Figures are the reports' own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ledger_tools.money import format_amount
+from ledger_tools.packet.table import Cells, Column, Figure, Line, Statement, Table, Term
+from ledger_tools.reports.general_ledger import GeneralLedger
+from ledger_tools.reports.monthly_income import IncomeStep, MonthIncome
+from ledger_tools.reports.statements import BalanceSheet, IncomeStatement, SheetRow, TrialBalance
+from ledger_tools.reports.valued import Unvalued
+
+_ACCOUNT = Column("Account", width=42)
+
+INCOME_SECTIONS = {"revenue": "Revenue", "cost_of_goods_sold": "Cost of goods sold", "expenses": "Expenses"}
+SHEET_SECTIONS = {"assets": "Assets", "liabilities": "Liabilities", "equity": "Equity"}
+
+
+def unvalued_notes(unvalued: Sequence[Unvalued], base: str) -> tuple[str, ...]:
+    """What the figures in the base currency leave out, in words."""
+    return tuple(
+        f"{gap.events} event(s) with {gap.currency} are left out: no rate from {gap.currency} to {base} is known."
+        for gap in unvalued
+    )
+
+
+def trial_balance_table(report: TrialBalance, ledger: GeneralLedger, notes: tuple[str, ...]) -> Table:
+    """Every account: what it held before, what moved, what it holds, and its worth in the base currency."""
+    base = report.currency
+    balances = {(row.account, row.currency): row.balance for row in (*report.rows, *report.empty_rows)}
+    statement = Statement()
+    for row in ledger.activity:
+        key = (row.account, row.currency)
+        if key not in balances and not row.postings and not row.opening:
+            continue
+        worth = row.closing_value
+        debit, credit = (worth, None) if worth >= 0 else (None, -worth)
+        moved = (row.opening, row.debits, row.credits, balances.get(key, 0))
+        statement.add((*key, *moved, debit, credit))
+    last = len(statement.lines) - 1
+    total = ("Total", None, None, None, None, None, ledger.debit_worth, ledger.credit_worth)
+    statement.add(total, "total", (Term(0, last),) if last >= 0 else ())
+    columns = (
+        _ACCOUNT,
+        Column("Currency", width=10),
+        *(
+            Column(heading, "money", 15, currency_in=1)
+            for heading in ("Opening balance", "Debits", "Credits", "Closing balance")
+        ),
+        Column(f"Debit, worth in {base}", "money", 16, base),
+        Column(f"Credit, worth in {base}", "money", 16, base),
+    )
+    told = ("Balances are debit positive, in the account's own currency.", *notes)
+    return Table("trial-balance", "Trial balance", columns, tuple(statement.lines), told)
+
+
+def income_table(statement: IncomeStatement, name: str, compared_name: str, notes: tuple[str, ...]) -> Table:
+    """Revenue, costs and net income, beside the period before."""
+    assert statement.compared_totals is not None
+    base, totals, before = statement.currency, statement.totals, statement.compared_totals
+    lines = Statement()
+    places: dict[str, int] = {}
+    for section, heading in INCOME_SECTIONS.items():
+        rows: list[Cells] = [
+            (row.account, row.amount, row.compared or 0) for row in statement.rows if row.section == section
+        ]
+        subtotal = (f"Total {heading.lower()}", getattr(totals, section), getattr(before, section))
+        places[section] = lines.add_section((heading, None, None), rows, subtotal)
+        if section == "cost_of_goods_sold":
+            terms = (Term(places["revenue"], places["revenue"]), Term(places[section], places[section], -1))
+            gross = ("Gross profit", totals.gross_profit, before.gross_profit)
+            places["gross_profit"] = lines.add(gross, "subtotal", terms)
+    gross_place, cost_place = places["gross_profit"], places["expenses"]
+    terms = (Term(gross_place, gross_place), Term(cost_place, cost_place, -1))
+    lines.add(("Net income", totals.net_income, before.net_income), "total", terms)
+    columns = (_ACCOUNT, Column(name, "money", 18, base), Column(compared_name, "money", 18, base))
+    told = (f"Accrual basis, in {base}. Discounts and returns are negative within revenue.", *notes)
+    return Table("income-statement", "Income statement", columns, tuple(lines.lines), told)
+
+
+def balance_sheet_table(sheet: BalanceSheet, notes: tuple[str, ...]) -> Table:
+    """Assets, liabilities and equity; foreign balances with what is held of the currency."""
+    lines = Statement()
+    places = {}
+    for section, heading in SHEET_SECTIONS.items():
+        rows: Sequence[SheetRow] = getattr(sheet, section)
+        told: list[Cells] = [
+            (row.account, row.amount, ", ".join(f"{format_amount(amount, code)} {code}" for code, amount in row.held))
+            for row in rows
+        ]
+        subtotal = (f"Total {heading.lower()}", sheet.total(section), None)
+        places[section] = lines.add_section((heading, None, None), told, subtotal)
+    terms = tuple(Term(places[section], places[section]) for section in ("liabilities", "equity"))
+    both = sheet.total("liabilities_and_equity")
+    lines.add(("Total liabilities and equity", both, None), "total", terms)
+    columns = (
+        _ACCOUNT,
+        Column(f"On {sheet.as_of}", "money", 18, sheet.currency),
+        Column("Held in other currencies", width=32),
+    )
+    about = (f"In {sheet.currency}. Equity:CurrentEarnings is the net income of the year so far.", *notes)
+    return Table("balance-sheet", "Balance sheet", columns, tuple(lines.lines), about)
+
+
+def months_table(months: Sequence[MonthIncome], base: str) -> Table:
+    """The income statement's totals by month."""
+    names = ("revenue", "cost_of_goods_sold", "gross_profit", "expenses", "net_income")
+    headings = ("Revenue", "Cost of goods sold", "Gross profit", "Expenses", "Net income")
+    lines = tuple(Line((month.month, *(getattr(month.totals, name) for name in names))) for month in months)
+    columns = (Column("Month", width=12), *(Column(heading, "money", 18, base) for heading in headings))
+    return Table("months", "Months", columns, lines, ("Totals of each month's income statement.",), is_list=True)
+
+
+def steps_table(steps: Sequence[IncomeStep], base: str) -> Table:
+    """From revenue to net income, with where each step's mark stands in the chart."""
+    lines = tuple(
+        Line((step.name, step.amount, step.base_above, step.above, step.base_below, step.below)) for step in steps
+    )
+    headings = ("Amount", "Chart: begins above", "Chart: above zero", "Chart: begins below", "Chart: below zero")
+    columns = (Column("Step", width=28), *(Column(heading, "money", 20, base) for heading in headings))
+    note = "Revenue, less each cost, is net income. The columns to the right place the marks of the chart."
+    return Table("where-revenue-goes", "Where revenue goes", columns, lines, (note,))
+
+
+def place_of(table: Table, text: str) -> int:
+    """Place of the line whose first cell is that text."""
+    return next(place for place, line in enumerate(table.lines) if line.cells[0] == text)
+
+
+def figure_of(table: Table, text: str, column: int = 1) -> Figure:
+    """The figure in a column of the line whose first cell is that text."""
+    return Figure(table.name, place_of(table, text), column)
