@@ -28,7 +28,17 @@ from ledger_tools.reports.waived_items import list_waived_items
 #: Sheets, in the order of the workbook; each is made before those that refer to it.
 ORDER = (
     *("summary", "trial-balance", "income-statement", "balance-sheet", "general-ledger", "orders", "orders-to-income"),
-    *("reconciliations", "two-sided", "open-items", "waived-items", "months", "where-revenue-goes", "exports", "check"),
+    *(
+        "reconciliations",
+        "two-sided",
+        "control-accounts",
+        "open-items",
+        "waived-items",
+        "months",
+        "where-revenue-goes",
+        "exports",
+        "check",
+    ),
 )
 
 Progress = Callable[[str], None]
@@ -83,6 +93,7 @@ def make_packet(
         detail_tables.exports_table(list_exports(connection, last)),
         control_tables.reconciliation_table(reconciliation),
         control_tables.two_sided_table(reconciliation),
+        control_tables.controls_table(reconciliation),
         control_tables.open_items_table(reports.open_items),
         control_tables.waived_items_table(list_waived_items(connection, last)),
     ]

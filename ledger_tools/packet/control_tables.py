@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ledger_tools.open_items import OpenItem
 from ledger_tools.packet.letters import harmless
 from ledger_tools.packet.table import Column, Line, Statement, Table, Term
-from ledger_tools.reports.reconciliation import Reconciliation
+from ledger_tools.reports.reconciliation_form import Reconciliation
 from ledger_tools.reports.waived_items import WaivedItem
 
 
@@ -23,12 +23,14 @@ def reconciliation_table(report: Reconciliation) -> Table:
         Column("Stated on", "day", 11),
         *(Column(heading, "money", 16, currency_in=1) for heading in ("Stated", "Books", "Difference")),
         Column("Explained by", width=40, wraps=True),
+        Column("What makes it up", width=54, wraps=True),
     )
     lines = tuple(
         Line(
             (
                 *(row.account, row.currency, row.stated_on, row.stated, row.books, row.difference),
                 harmless(", ".join(row.explained_by)),
+                harmless("; ".join(f"{part.kind}: {part.what}" for part in row.explanations)),
             )
         )
         for row in report.accounts
@@ -38,29 +40,62 @@ def reconciliation_table(report: Reconciliation) -> Table:
 
 
 def two_sided_table(report: Reconciliation) -> Table:
-    """Both sides of each account that is reconciled from both sides."""
+    """Both sides of each account whose balance somebody else states."""
     statement = Statement()
-    for bank in report.banks:
-        code = bank.currency
-        statement.add((bank.account, code, None, None), "heading")
-        first = statement.add(("Balance of the statement", code, bank.on, bank.statement))
-        for day, name, amount in bank.under_way:
-            statement.add((harmless(f"Under way: {name}"), code, day, amount))
-        terms = (Term(first, len(statement.lines) - 1),)
-        statement.add(("Adjusted balance of the statement", code, None, bank.adjusted_statement), "subtotal", terms)
-        first = statement.add(("Balance of the books", code, bank.on, bank.books))
-        last = statement.add(("In transit by the books", code, bank.on, bank.in_transit))
-        statement.add(
-            ("Adjusted balance of the books", code, None, bank.adjusted_books), "subtotal", (Term(first, last),)
+    for sides in report.sides:
+        code = sides.currency
+        statement.add((f"{sides.account}, {sides.kind}", code, None, None, None, None), "heading")
+        parts = (
+            ("statement", sides.statement, sides.statement_lines, sides.adjusted_statement),
+            ("books", sides.books, sides.book_lines, sides.adjusted_books),
         )
+        ends = []
+        for side, balance, lines, adjusted in parts:
+            first = statement.add((f"Balance by the {side}", code, sides.on, None, balance, None))
+            for line in lines:
+                name = harmless(f"{line.heading}: {line.name}")
+                statement.add((name, code, line.day, line.age_days, line.amount, harmless(line.what)))
+            last = len(statement.lines) - 1
+            label = f"Adjusted balance by the {side}"
+            ends.append(statement.add((label, code, None, None, adjusted, None), "subtotal", (Term(first, last),)))
+        terms = (Term(ends[0], ends[0]), Term(ends[1], ends[1], -1))
+        statement.add(("Difference that remains", code, None, None, sides.remaining, None), "total", terms)
     columns = (
         Column("Account and side", width=52),
         Column("Currency", width=9),
         Column("Date", "day", 11),
-        Column("Amount", "money", 18, currency_in=1),
+        Column("Age, days", "count", 9),
+        Column("Amount", "money", 16, currency_in=1),
+        Column("Remark", width=50, wraps=True),
     )
-    note = "Both sides must come to one adjusted balance."
+    note = "Both sides must come to one adjusted balance. A card or a loan is negative where it is owed."
     return Table("two-sided", "Reconciled from both sides", columns, tuple(statement.lines), (note,))
+
+
+def controls_table(report: Reconciliation) -> Table:
+    """What each control account is the sum of: orders in clearing, movements under way, suspense."""
+    statement = Statement()
+    for control in report.controls:
+        code = control.currency
+        statement.add((control.account, code, None, None, None, None, None), "heading")
+        for item in control.items:
+            about = (harmless(item.name), code, item.day, item.age_days, item.amount)
+            statement.add((*about, _text(item.order_id), harmless(item.what)))
+        last = len(statement.lines) - 1
+        terms = (Term(last - len(control.items) + 1, last),) if control.items else ()
+        label = f"Balance of {control.account}"
+        statement.add((label, code, None, None, control.balance, None, None), "subtotal", terms)
+    columns = (
+        Column("Account and item", width=46),
+        Column("Currency", width=9),
+        Column("Since", "day", 11),
+        Column("Age, days", "count", 9),
+        Column("Amount", "money", 16, currency_in=1),
+        Column("Order", width=14),
+        Column("What it is", width=44, wraps=True),
+    )
+    note = "The subsidiary ledger of each control account: its items sum to its balance."
+    return Table("control-accounts", "Control accounts", columns, tuple(statement.lines), (note,))
 
 
 def open_items_table(items: Sequence[OpenItem]) -> Table:

@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ledger_tools.money import format_amount
-from ledger_tools.packet.table import Cells, Column, Figure, Line, Statement, Table, Term
+from ledger_tools.packet.table import Cells, Column, Figure, Line, Statement, Table, Term, Weight
 from ledger_tools.reports.general_ledger import GeneralLedger
 from ledger_tools.reports.monthly_income import IncomeStep, MonthIncome
-from ledger_tools.reports.statements import BalanceSheet, IncomeStatement, SheetRow, TrialBalance
+from ledger_tools.reports.statements import BalanceSheet, IncomeRow, IncomeStatement, SheetRow, TrialBalance
 from ledger_tools.reports.valued import Unvalued
 
 _ACCOUNT = Column("Account", width=42)
 
-INCOME_SECTIONS = {"revenue": "Revenue", "cost_of_goods_sold": "Cost of goods sold", "expenses": "Expenses"}
 SHEET_SECTIONS = {"assets": "Assets", "liabilities": "Liabilities", "equity": "Equity"}
 
 
@@ -56,26 +55,47 @@ def trial_balance_table(report: TrialBalance, ledger: GeneralLedger, notes: tupl
 
 
 def income_table(statement: IncomeStatement, name: str, compared_name: str, notes: tuple[str, ...]) -> Table:
-    """Revenue, costs and net income, beside the period before."""
+    """The income statement in steps, beside the period before."""
     assert statement.compared_totals is not None
     base, totals, before = statement.currency, statement.totals, statement.compared_totals
     lines = Statement()
-    places: dict[str, int] = {}
-    for section, heading in INCOME_SECTIONS.items():
-        rows: list[Cells] = [
-            (row.account, row.amount, row.compared or 0) for row in statement.rows if row.section == section
-        ]
-        subtotal = (f"Total {heading.lower()}", getattr(totals, section), getattr(before, section))
-        places[section] = lines.add_section((heading, None, None), rows, subtotal)
-        if section == "cost_of_goods_sold":
-            terms = (Term(places["revenue"], places["revenue"]), Term(places[section], places[section], -1))
-            gross = ("Gross profit", totals.gross_profit, before.gross_profit)
-            places["gross_profit"] = lines.add(gross, "subtotal", terms)
-    gross_place, cost_place = places["gross_profit"], places["expenses"]
-    terms = (Term(gross_place, gross_place), Term(cost_place, cost_place, -1))
-    lines.add(("Net income", totals.net_income, before.net_income), "total", terms)
+
+    def total(label: str, field: str, terms: tuple[Term, ...], weight: Weight = "subtotal") -> int:
+        return lines.add((label, getattr(totals, field), getattr(before, field)), weight, terms)
+
+    def section(heading: str, rows: Sequence[IncomeRow], label: str, field: str) -> int:
+        lines.add((heading, None, None), "heading")
+        for row in rows:
+            lines.add((row.account, row.amount, row.compared or 0))
+        last = len(lines.lines) - 1
+        return total(label, field, (Term(last - len(rows) + 1, last),) if rows else ())
+
+    def rows_of(name: str, *, contra: bool = False) -> list[IncomeRow]:
+        return [row for row in statement.rows if row.section == name and row.is_contra == contra]
+
+    gross = section("Revenue", rows_of("revenue"), "Gross sales", "gross_sales")
+    contra = rows_of("revenue", contra=True)
+    if contra:
+        less = section("Less discounts and returns", contra, "Total discounts and returns", "contra_revenue")
+        revenue = total("Total revenue", "revenue", (Term(gross, gross), Term(less, less)))
+    else:
+        revenue = total("Total revenue", "revenue", (Term(gross, gross),))
+    goods = section(
+        "Cost of goods sold", rows_of("cost_of_goods_sold"), "Total cost of goods sold", "cost_of_goods_sold"
+    )
+    gross_profit = total("Gross profit", "gross_profit", (Term(revenue, revenue), Term(goods, goods, -1)))
+    costs = section("Expenses", rows_of("expenses"), "Total operating expenses", "operating_expenses")
+    result = total("Operating income", "operating_income", (Term(gross_profit, gross_profit), Term(costs, costs, -1)))
+    terms = [Term(result, result)]
+    for place, heading, sign in (("other_income", "Other income", 1), ("other_expenses", "Other expenses", -1)):
+        rows = rows_of(place)
+        if rows:
+            found = section(heading, rows, f"Total {heading.lower()}", place)
+            terms.append(Term(found, found, sign))
+    total("Net income", "net_income", tuple(terms), "total")
     columns = (_ACCOUNT, Column(name, "money", 18, base), Column(compared_name, "money", 18, base))
-    told = (f"Accrual basis, in {base}. Discounts and returns are negative within revenue.", *notes)
+    basis = "Accrual" if statement.basis == "accrual" else "Cash"
+    told = (f"{basis} basis, in {base}. Discounts and returns are negative.", *statement.rule, *notes)
     return Table("income-statement", "Income statement", columns, tuple(lines.lines), told)
 
 

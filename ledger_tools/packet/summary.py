@@ -10,14 +10,14 @@ from ledger_tools.packet.letters import amount_in_words
 from ledger_tools.packet.statement_tables import figure_of
 from ledger_tools.packet.table import Cell, Column, Figure, Formula, Standing, Statement, Table, Weight
 from ledger_tools.reports.order_profit import OrderReport
-from ledger_tools.reports.reconciliation import Reconciliation
+from ledger_tools.reports.reconciliation_form import Reconciliation
 from ledger_tools.reports.statements import BalanceSheet, IncomeStatement
 
 _RESULT = (
     ("Revenue", "Total revenue", "revenue"),
     ("Cost of goods sold", "Total cost of goods sold", "cost_of_goods_sold"),
     ("Gross profit", "Gross profit", "gross_profit"),
-    ("Expenses", "Total expenses", "expenses"),
+    ("Operating expenses", "Total operating expenses", "operating_expenses"),
     ("Net income", "Net income", "net_income"),
 )
 

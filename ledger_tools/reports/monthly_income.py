@@ -69,16 +69,16 @@ def _step(name: str, amount: int, start: int, end: int) -> IncomeStep:
 
 
 def list_steps(statement: IncomeStatement) -> tuple[IncomeStep, ...]:
-    """From revenue, cost account by cost account, to net income; a cost below zero (a credit) is a step up."""
+    """From revenue, cost account by cost account, to net income; what adds (a credit, other income) is a step up."""
     costs = [row for row in statement.rows if row.section != "revenue" and row.amount]
     shown = sorted(costs, key=lambda row: (-abs(row.amount), row.account))[:COSTS_SHOWN]
     left = statement.totals.revenue
     steps = [_step("Revenue", left, 0, left)]
     for row in costs:
         if row in shown:
-            steps.append(_step(row.account.partition(":")[2].replace(":", " "), row.amount, left, left - row.amount))
-            left -= row.amount
-    others = sum(row.amount for row in costs if row not in shown)
+            steps.append(_step(row.account.partition(":")[2].replace(":", " "), row.balance, left, left - row.balance))
+            left -= row.balance
+    others = sum(row.balance for row in costs if row not in shown)
     if others:
         steps.append(_step(OTHER_COSTS, others, left, left - others))
         left -= others

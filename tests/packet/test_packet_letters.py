@@ -22,7 +22,12 @@ def test_harmless(text: str, shown: str) -> None:
 
 @pytest.mark.parametrize(
     ("minor", "currency", "shown"),
-    [(123456, "USD", "1,234.56 USD"), (-5, "USD", "-0.05 USD"), (-1234567, "JPY", "-1,234,567 JPY"), (0, "KWD", "0.000 KWD")],
+    [
+        (123456, "USD", "1,234.56 USD"),
+        (-5, "USD", "-0.05 USD"),
+        (-1234567, "JPY", "-1,234,567 JPY"),
+        (0, "KWD", "0.000 KWD"),
+    ],
 )
 def test_amount_in_words(minor: int, currency: str, shown: str) -> None:
     """An amount in a sentence has its currency's digits and marks at the thousands."""
