@@ -292,6 +292,7 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
             ("detail", settings.detail),
             ("tax", settings.tax_settings().model_dump_json()),
             *((f"grace.{name}", str(days)) for name, days in settings.grace.model_dump().items()),
+            *((f"grace_given.{name}", "yes") for name in sorted(settings.grace.model_fields_set)),
         ],
     )
 

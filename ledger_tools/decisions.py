@@ -182,10 +182,10 @@ def list_decisions(connection: duckdb.DuckDBPyConnection, decisions: tuple[Decis
         if decision.amount is not None and decision.currency is not None:
             amount = parse_amount(decision.amount, decision.currency)
         connection.execute(
-            "INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             [
-                decision.item, decision.kind, decision.action, decision.reason, decision.by, decision.item_date,
-                decision.source, decision.event_id, decision.order_id, decision.match_source, decision.match_id,
-                decision.account, decision.balance_account, amount, decision.currency,
+                decision.item, decision.kind, decision.action, decision.reason, decision.by, decision.decided_on,
+                decision.item_date, decision.source, decision.event_id, decision.order_id, decision.match_source,
+                decision.match_id, decision.account, decision.balance_account, amount, decision.currency,
             ],
         )  # fmt: skip

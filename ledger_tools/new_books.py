@@ -69,7 +69,7 @@ time_zone = "{time_zone}"    # whose calendar days the books use
 # on = 2031-04-01
 # rate = "1.0842"
 
-# Days that a thing may take before it is an open item.
+# Days that a thing may take before it is an open item. Without a line here they are learnt from the shop's history.
 # [grace]
 # payment = 2
 # fulfilment = 5

@@ -1,85 +1,41 @@
-"""Everything that does not tie out: the kinds of open item as values, and the list for a day.
+"""Everything that does not tie out, for a day: what is open, what is only under way, and what settles each.
 
-Each kind is a row of `KINDS`: what it means, the SQL that finds it, and what settles it. Finders see records up to
-`as_of` only. Amounts are minor units of the item's currency, positive where money is missing from the books' view
-(owed to the shop, paid and not explained). An id is made from kind, source and key, so it is the same from run to run.
+The kinds stand in `open_item_finders.kinds`, the SQL that finds them beside it. Finders see records up to `as_of` only.
+Amounts are minor units of the item's currency, positive where money is missing from the books' view (owed to the shop,
+paid and not explained). An id is made from kind, source and key, so it is the same from run to run.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import hashlib
 import re
+import shlex
 from dataclasses import dataclass
 
 import duckdb
 
 from ledger_tools.open_item_finders import FINDERS
-from ledger_tools.store import read_fact
+from ledger_tools.open_item_finders.kinds import KIND_ORDER, KINDS, KINDS_BY_NAME, UNSORTED, Kind
+from ledger_tools.open_item_finders.lags import LAGS_BY_NAME, Usual, Usuals
 from ledger_tools.versions import find_gaps
 
+__all__ = ["KINDS", "KIND_ORDER", "Kind", "OpenItem", "find_items", "item_id", "last_known_day", "list_open_items"]
 
-@dataclass(frozen=True)
-class Kind:
-    """One kind of open item.
-
-    Attributes:
-        name: its name in every output.
-        means: what it says, in words.
-        settled_by: what makes it leave the list.
-    """
-
-    name: str
-    means: str
-    settled_by: str
-
-
-KINDS: tuple[Kind, ...] = (
-    Kind("order-without-payment", "an order whose payment no processor export shows",
-         "the processor's export of these days, or an entry in hand.beancount with the order's link"),
-    Kind("payment-without-order", "a payment or refund whose order no shop export shows",
-         "the shop's export that holds the order, or a reference_pattern that reads the processor's reference"),
-    Kind("payment-differs", "an order whose payments are more or less than its total",
-         "the missing payment or refund, or an entry in hand.beancount with the order's link"),
-    Kind("order-without-fulfilment", "an order that the fulfilment partner never charged",
-         "the wallet's export of these days; else ask the partner whether it was made"),
-    Kind("fulfilment-without-order", "a fulfilment charge whose order no shop export shows",
-         "the shop's export that holds the order; else ask the partner what was made"),
-    Kind("charged-twice", "an order that was charged for more pieces than were sold, or twice the same",
-         "a credit from the partner"),
-    Kind("charged-though-cancelled", "an order cancelled or fully refunded before it shipped, charged and not credited",
-         "a credit from the partner"),
-    Kind("payout-not-in-bank", "a payout that has not reached the bank in the usual time",
-         "the bank's statement of these days; else ask the processor"),
-    Kind("deposit-without-payout", "a deposit like those of a processor that no payout explains",
-         "the processor's export that holds the payout"),
-    Kind("top-up-without-bank-line", "a wallet top-up or withdrawal that no bank line pays",
-         "the bank's statement of these days, or an entry in hand.beancount if it was paid another way"),
-    Kind("balance-differs", "a stated balance that the books do not have",
-         "the exports that are missing, or an opening balance in hand.beancount"),
-    Kind("order-does-not-add-up", "an order whose total is not the sum of its parts",
-         "a corrected export, or an entry in hand.beancount with the order's link that clears Suspense"),
-    Kind("event-does-not-add-up", "an event whose amounts contradict each other, or that refers to nothing known",
-         "a corrected export, or the event that is missing"),
-    Kind("tax-rate-unusual", "an order whose tax differs from the usual rate of its jurisdiction",
-         "a look at the order: exempt customer, wrong address, wrong rate; ask a tax adviser where it matters"),
-    Kind("cost-above-rate-card", "a production or shipping charge above the rate card", "a credit from the partner"),
-    Kind("amended", "a record that a later export changed", "a look at the change; the later export counts"),
-    Kind("vanished", "a record that a later export of the same days no longer holds",
-         "a look at why; it stays in the books until a person decides"),
-    Kind("coverage-gap", "days between two exports of a source that no export covers", "an export of these days"),
-    Kind("bank-line-without-rule", "a bank line, adjustment or wallet charge that nothing explains",
-         "a [[bank_rule]] (bank lines, adjustments) or a line under [reasons] (wallet) in shop.toml"),
-    Kind("late-for-closed-month", "a record that came after its month was closed", "a look at the prior-period entry"),
-)  # fmt: skip
-
-KIND_ORDER = {kind.name: place for place, kind in enumerate(KINDS)}
-_SETTLED_BY = {kind.name: kind.settled_by for kind in KINDS}
+#: The reasons that proposed commands give; a person who knows better writes a better one.
+_ACCEPTED, _UNSORTED = "looked into, left as it is", "not explained yet, for the accountant to sort"
 
 
 @dataclass(frozen=True)
 class OpenItem:
-    """One thing that does not tie out; `amount` is in minor units of `currency`."""
+    """One thing that does not tie out; `amount` is in minor units of `currency`.
+
+    Attributes:
+        cause: the likely cause, in words.
+        next_step: a command that takes the item off the list, as it can be pasted into a shell.
+        settled_by: what else does, in words.
+    """
 
     id: str
     kind: str
@@ -92,6 +48,22 @@ class OpenItem:
     source: str | None
     cause: str
     next_step: str
+    settled_by: str
+
+
+@dataclass(frozen=True)
+class Found:
+    """What was found as of a day, by kind, then date, then id.
+
+    Attributes:
+        late: what is open, what a decision settled included.
+        under_way: what is not late yet.
+        usuals: what is usual in this shop.
+    """
+
+    late: list[OpenItem]
+    under_way: list[OpenItem]
+    usuals: Usuals | None
 
 
 def item_id(kind: str, source: str | None, key: str) -> str:
@@ -109,37 +81,86 @@ def last_known_day(connection: duckdb.DuckDBPyConnection) -> datetime.date | Non
 
 def list_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> list[OpenItem]:
     """Open items as of a day (else the last known day) that no decision has settled, by kind, then date, then id."""
-    settled = {
-        str(row[0])
-        for row in connection.execute("SELECT item FROM decision WHERE action IN ('account', 'accept')").fetchall()
-    }
+    settled = settled_ids(connection)
     return [item for item in list_all_items(connection, as_of) if item.id not in settled]
+
+
+def settled_ids(connection: duckdb.DuckDBPyConnection) -> set[str]:
+    """Ids of the items that a decision moved to an account or accepted."""
+    rows = connection.execute("SELECT item FROM decision WHERE action IN ('account', 'accept')").fetchall()
+    return {str(item) for (item,) in rows}
 
 
 def list_all_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> list[OpenItem]:
     """Open items as of a day, those included that a decision moved to an account or accepted."""
+    return find_items(connection, as_of).late
+
+
+def find_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> Found:
+    """What is open and what is under way as of a day (else the last known day); decisions take nothing away here."""
     as_of = as_of or last_known_day(connection)
     if as_of is None:
-        return []
-    grace = {
-        name: int(read_fact(connection, f"grace.{name}") or 0) for name in ("payment", "fulfilment", "payout", "top_up")
+        return Found([], [], None)
+    usuals = Usuals(connection, as_of)
+    covered = {
+        str(kind): day
+        for kind, day in connection.execute(
+            "SELECT kind, max(last_day) FROM export JOIN source USING (source_no) GROUP BY kind"
+        ).fetchall()
     }
-    items: list[OpenItem] = []
+    kinds = dict(connection.execute("SELECT name, kind FROM source").fetchall())
+    late, under_way = _gap_items(connection, as_of), list[OpenItem]()
     for finder in FINDERS:
-        values = {"as_of": as_of, **grace}
-        used = {name: value for name, value in values.items() if re.search(rf"\${name}\b", finder)}
         for kind, day, amount, currency, order_id, event_id, source, key, cause in connection.execute(
-            finder, used
+            finder.sql, {"as_of": as_of}
         ).fetchall():
-            item = item_id(kind, source, key)
-            items.append(
-                OpenItem(
-                    item, kind, day, (as_of - day).days, None if amount is None else int(amount),
-                    currency, order_id, event_id, source, _without_persons(cause), _next_step(kind, item),
-                )
+            item = _item(
+                kind, day, as_of, None if amount is None else int(amount), currency, order_id, event_id, source, key,
+                _without_persons(cause), kinds.get(source),
             )  # fmt: skip
-    items += _gap_items(connection, as_of)
-    return sorted(items, key=lambda item: (KIND_ORDER[item.kind], item.date, item.id))
+            if finder.waits is None:
+                late.append(item)
+                continue
+            usual = usuals.of(finder.waits, source)
+            is_late = item.age_days > usual.allowed
+            told = dataclasses.replace(item, cause=_timed(item, usual, covered.get(LAGS_BY_NAME[usual.lag].awaited)))
+            (late if is_late else under_way).append(told)
+    return Found(sorted(late, key=_order), sorted(under_way, key=_order), usuals)
+
+
+def _order(item: OpenItem) -> tuple[int, datetime.date, str]:
+    return KIND_ORDER[item.kind], item.date, item.id
+
+
+def _item(
+    kind: str,
+    day: datetime.date,
+    as_of: datetime.date,
+    amount: int | None,
+    currency: str | None,
+    order_id: str | None,
+    event_id: str | None,
+    source: str | None,
+    key: str,
+    cause: str,
+    source_kind: str | None,
+) -> OpenItem:
+    id_ = item_id(kind, source, key)
+    step = _next_step(KINDS_BY_NAME[kind], id_, amount, source_kind)
+    settled_by = KINDS_BY_NAME[kind].settled_by
+    return OpenItem(
+        id_, kind, day, (as_of - day).days, amount, currency, order_id, event_id, source, cause, step, settled_by
+    )
+
+
+def _timed(item: OpenItem, usual: Usual, covered_to: datetime.date | None) -> str:
+    """A cause with how long the thing takes, against what is usual, and whether the exports reach far enough to tell."""
+    age = f"{item.age_days} day" if item.age_days == 1 else f"{item.age_days} days"
+    is_late = item.age_days > usual.allowed
+    text = f"{item.cause}; {'late' if is_late else 'under way'}: {age}, and {usual.rule}"
+    if is_late and covered_to is not None and covered_to < item.date + datetime.timedelta(days=usual.allowed):
+        text += f"; exports of the {LAGS_BY_NAME[usual.lag].awaited} end on {covered_to}"
+    return text
 
 
 def _without_persons(text: str) -> str:
@@ -147,9 +168,15 @@ def _without_persons(text: str) -> str:
     return re.sub(r"[<>]", "", re.sub(r"[^\s\"]+@[^\s\"]+", "(e-mail)", text))
 
 
-def _next_step(kind: str, item: str) -> str:
-    """What settles an item, and the command that takes it off the list if nothing else does."""
-    return f'{_SETTLED_BY[kind]}; or take it as it is: ledger-tools settle {item} --accept --reason "…"'
+def _next_step(kind: Kind, item: str, amount: int | None, source_kind: str | None) -> str:
+    """The command that takes an item off the list if nothing else does, quoted for a shell."""
+    if kind.unsorted:
+        # a wallet's charge is stated as a positive amount, a bank's as a negative one
+        received = (amount or 0) > 0 and source_kind != "wallet"
+        action = ["--account", UNSORTED["received" if received else "paid"], "--reason", _UNSORTED]
+    else:
+        action = ["--accept", "--reason", _ACCEPTED]
+    return shlex.join(["ledger-tools", "settle", item, *action])
 
 
 def _gap_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date) -> list[OpenItem]:
@@ -157,13 +184,10 @@ def _gap_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date) -> l
     items = []
     for source_no, first, last in find_gaps(connection):
         day = datetime.date.fromisoformat(first)
-        if day <= as_of:
-            source = str(names[source_no])
-            cause = f"no export covers {first}" if first == last else f"no export covers {first} to {last}"
-            items.append(
-                OpenItem(
-                    item_id("coverage-gap", source, first), "coverage-gap", day, (as_of - day).days, None, None, None, None,
-                    source, cause, _next_step("coverage-gap", item_id("coverage-gap", source, first)),
-                )
-            )  # fmt: skip
+        if day > as_of:
+            continue
+        days = (datetime.date.fromisoformat(last) - day).days + 1
+        cause = f"no export covers {first}" if days == 1 else f"no export covers {first} to {last} ({days} days)"
+        source = str(names[source_no])
+        items.append(_item("coverage-gap", day, as_of, None, None, None, None, source, first, cause, None))
     return items

@@ -7,7 +7,7 @@ the stated account itself) to another account. A match ties the item's record to
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import duckdb
 
@@ -15,33 +15,8 @@ from ledger_tools.accounts import ACCOUNT_PATTERN
 from ledger_tools.decisions import Decision
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
-from ledger_tools.open_items import OpenItem, last_known_day, list_all_items
-
-#: Role of the account that holds the balance of an item of each kind, where there is one.
-BALANCE_ROLES = {
-    "order-without-payment": "clearing",
-    "payment-without-order": "clearing",
-    "payment-differs": "clearing",
-    "payout-not-in-bank": "payouts_in_transit",
-    "top-up-without-bank-line": "top_ups_in_transit",
-    "deposit-without-payout": "suspense",
-    "bank-line-without-rule": "suspense",
-    "order-does-not-add-up": "suspense",
-    "event-does-not-add-up": "suspense",
-}
-
-#: Kinds of record that an item of each kind can be matched with.
-MATCHES = {
-    "order-without-payment": "a payment",
-    "payment-differs": "a payment",
-    "payment-without-order": "an order",
-    "order-without-fulfilment": "a wallet charge",
-    "fulfilment-without-order": "an order",
-    "payout-not-in-bank": "a bank line",
-    "top-up-without-bank-line": "a bank line",
-    "deposit-without-payout": "a payout",
-    "bank-line-without-rule": "a payout or top-up",
-}
+from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME
+from ledger_tools.open_items import OpenItem, find_items
 
 
 @dataclass(frozen=True)
@@ -59,16 +34,10 @@ class Verdict:
     accept: bool
 
 
-#: Items that are still within their days of grace can be seen, and settled, as of a later day.
-_LATER_DAYS = 400
-
-
 def _items_by_id(connection: duckdb.DuckDBPyConnection) -> dict[str, OpenItem]:
-    last = last_known_day(connection)
-    if last is None:
-        return {}
-    later = list_all_items(connection, last + datetime.timedelta(days=_LATER_DAYS))
-    return {item.id: item for item in [*later, *list_all_items(connection, last)]}
+    """What can be settled: what is open, and what is still under way."""
+    found = find_items(connection, None)
+    return {item.id: item for item in [*found.under_way, *found.late]}
 
 
 def find_item(connection: duckdb.DuckDBPyConnection, item_id: str) -> OpenItem:
@@ -155,7 +124,7 @@ def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> list[
             [item.source],
         ).fetchone()
         return [(str(row[0]), item.currency or "", -(item.amount or 0))] if row and item.amount else []
-    role = BALANCE_ROLES.get(item.kind)
+    role = KINDS_BY_NAME[item.kind].held_in
     if role is None:
         return []
     if item.event_id is None:
@@ -182,7 +151,7 @@ def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> list[
 
 
 def _matched_record(connection: duckdb.DuckDBPyConnection, item: OpenItem, named: str) -> tuple[str | None, str]:
-    wanted = MATCHES.get(item.kind)
+    wanted = KINDS_BY_NAME[item.kind].match
     if wanted is None:
         raise LedgerError(
             Problem(f"item {item.id} ({item.kind})", "can't be matched with a record", "use --account or --accept")
@@ -209,26 +178,88 @@ def _matched_record(connection: duckdb.DuckDBPyConnection, item: OpenItem, named
     return str(rows[0][0]), str(rows[0][1])
 
 
+@dataclass(frozen=True)
+class Settled:
+    """One decision as it stands in the record.
+
+    Attributes:
+        item, kind, item_date: the open item, as it was.
+        about: the order or event that it is about, as SOURCE/ID.
+        action: match, account or accept; `target`: the record or account that it names.
+        amount, currency: what was moved, debit positive; None unless an account was named.
+        problem: why it no longer fits the books; None while it does.
+    """
+
+    item: str
+    kind: str
+    item_date: datetime.date
+    about: str
+    action: str
+    target: str | None
+    amount: int | None
+    currency: str | None
+    reason: str
+    decided_by: str
+    decided_on: datetime.date
+    problem: Problem | None = None
+
+    def as_json(self) -> dict[str, str | bool | None]:
+        """The decision as `open-items --settled` gives it."""
+        has_amount = self.amount is not None and self.currency is not None
+        return {
+            "id": self.item,
+            "kind": self.kind,
+            "date": self.item_date.isoformat(),
+            "about": self.about,
+            "action": self.action,
+            "target": self.target,
+            "amount": format_amount(self.amount or 0, self.currency or "") if has_amount else None,
+            "currency": self.currency,
+            "reason": self.reason,
+            "by": self.decided_by,
+            "decided_on": self.decided_on.isoformat(),
+            "fits": self.problem is None,
+        }
+
+
+def list_settled(connection: duckdb.DuckDBPyConnection) -> list[Settled]:
+    """Every decision in the record, by the day it was made, then the item."""
+    rows = connection.execute(
+        """SELECT item, kind, item_date, coalesce(source || '/', '') || coalesce(event_id, order_id, ''), action,
+                  coalesce(account, coalesce(match_source || '/', '') || match_id), amount, currency, reason, decided_by, decided_on
+           FROM decision ORDER BY decided_on, item"""
+    ).fetchall()
+    items = _items_by_id(connection) if rows else {}
+    found = []
+    for row in rows:
+        problem = _trouble(connection, items.get(row[0]), row[0], row[4], row[6], row[7])
+        found.append(replace(Settled(*row), problem=problem))
+    return found
+
+
 def stale_decisions(connection: duckdb.DuckDBPyConnection) -> list[Problem]:
     """Decisions that no longer fit: the item is gone, its balance is another, or the match did not take."""
-    items = _items_by_id(connection)
-    found: list[Problem] = []
-    for item_id, action, amount, currency in connection.execute(
-        "SELECT item, action, amount, currency FROM decision ORDER BY item"
-    ).fetchall():
-        withdraw = f"withdraw it: ledger-tools settle {item_id} --withdraw"
-        item = items.get(item_id)
-        if action == "match":
-            if item is not None:
-                found.append(
-                    Problem(f"decision about {item_id}", "matches two records that can't belong together", withdraw)
-                )
-        elif item is None:
-            found.append(Problem(f"decision about {item_id}", "has no open item any more", withdraw))
-        elif action == "account":
-            now = open_balance(connection, item)
-            if [(code, balance) for _, code, balance in now] != [(currency, amount)]:
-                told = ", ".join(f"{format_amount(balance, code)} {code}" for _, code, balance in now) or "nothing"
-                was = f"{format_amount(amount, currency)} {currency}"
-                found.append(Problem(f"decision about {item_id}", f"moved {was}, the item now holds {told}", withdraw))
-    return found
+    return [settled.problem for settled in list_settled(connection) if settled.problem is not None]
+
+
+def _trouble(
+    connection: duckdb.DuckDBPyConnection,
+    item: OpenItem | None,
+    item_id: str,
+    action: str,
+    amount: int | None,
+    currency: str | None,
+) -> Problem | None:
+    where, withdraw = f"decision about {item_id}", f"withdraw it: ledger-tools settle {item_id} --withdraw"
+    if action == "match":
+        told = "matches two records that can't belong together"
+        return Problem(where, told, withdraw) if item is not None else None
+    if item is None:
+        return Problem(where, "has no open item any more", withdraw)
+    if action == "account" and amount is not None and currency is not None:
+        now = open_balance(connection, item)
+        if [(code, balance) for _, code, balance in now] != [(currency, amount)]:
+            holds = ", ".join(f"{format_amount(balance, code)} {code}" for _, code, balance in now) or "nothing"
+            was = f"{format_amount(amount, currency)} {currency}"
+            return Problem(where, f"moved {was}, the item now holds {holds}", withdraw)
+    return None

@@ -49,7 +49,7 @@ CREATE TABLE posting (
     amount BIGINT, value BIGINT
 );
 CREATE TABLE decision (
-    item VARCHAR, kind VARCHAR, action VARCHAR, reason VARCHAR, decided_by VARCHAR, item_date DATE, source VARCHAR,
+    item VARCHAR, kind VARCHAR, action VARCHAR, reason VARCHAR, decided_by VARCHAR, decided_on DATE, item_date DATE, source VARCHAR,
     event_id VARCHAR, order_id VARCHAR, match_source VARCHAR, match_id VARCHAR, account VARCHAR, balance_account VARCHAR,
     amount BIGINT, currency VARCHAR
 );

@@ -1,8 +1,9 @@
 """Fills README.md with what the program prints: run `python tests/house/readme_outputs.py` after a change.
 
 A comment `<!-- output: COMMAND | head N -->` is followed by a block that holds the first (or with tail the last) N lines
-that the command prints on the committed demo books; `<!-- postings -->` by the table of posting rules, and in
-DEVELOPERS.md `<!-- stages -->` by the table of the stages of matching. The house tests fail while the file and the program differ.
+that the command prints on the committed demo books; `<!-- postings -->` by the table of posting rules,
+`<!-- open item kinds -->` by that of the kinds of open item, and in DEVELOPERS.md `<!-- stages -->` by the table of the
+stages of matching. The house tests fail while the file and the program differ.
 """
 
 from __future__ import annotations
@@ -21,13 +22,15 @@ sys.path.insert(0, str(ROOT))
 _OUTPUT = re.compile(r"<!-- output: (.+?)(?: \| (head|tail) (\d+))? -->\n```text\n.*?```\n", re.DOTALL)
 _POSTINGS = re.compile(r"<!-- postings -->\n(?:\|.*\n)*")
 _STAGES = re.compile(r"<!-- stages -->\n(?:\|.*\n)*")
+_KINDS = re.compile(r"<!-- open item kinds -->\n(?:\|.*\n)*")
 
 
 def output_of(command: str, books: Path) -> list[str]:
     """Lines that a command prints to stdout on the demo books, 80 columns wide."""
-    words = [sys.executable, "-m", "ledger_tools", "--books", str(books), *shlex.split(command)]
+    words = [sys.executable, "-m", "ledger_tools", *shlex.split(command)]
     surroundings = {
         "PATH": "/usr/bin:/bin",
+        "LEDGER_BOOKS": str(books),
         "COLUMNS": "80",
         "NO_COLOR": "1",
         "PYTHONPATH": str(ROOT),
@@ -41,6 +44,7 @@ def output_of(command: str, books: Path) -> list[str]:
 
 def filled(text: str, books: Path) -> str:
     """README's text with every block as the program prints it now."""
+    from ledger_tools.open_item_finders.kinds import kinds_table
     from ledger_tools.posting.documentation import posting_table
 
     def block(found: re.Match[str]) -> str:
@@ -53,7 +57,8 @@ def filled(text: str, books: Path) -> str:
         cut = f" | {end} {count}" if end else ""
         return f"<!-- output: {command}{cut} -->\n```text\n" + "".join(f"{line}\n" for line in lines) + "```\n"
 
-    return _POSTINGS.sub(lambda found: "<!-- postings -->\n" + posting_table(), _OUTPUT.sub(block, text))
+    text = _KINDS.sub(lambda found: "<!-- open item kinds -->\n" + kinds_table(), _OUTPUT.sub(block, text))
+    return _POSTINGS.sub(lambda found: "<!-- postings -->\n" + posting_table(), text)
 
 
 def with_stages(text: str) -> str:

@@ -1,0 +1,110 @@
+"""Bank lines, what is under way to and from the bank, and stated balances."""
+
+from __future__ import annotations
+
+from ledger_tools.open_item_finders.finder import Finder
+
+_SENT_BACK = """
+    SELECT sent.movement_no FROM movement AS sent JOIN movement AS home
+        ON sent.source_no = home.source_no AND sent.reference = home.reference AND sent.movement_no <> home.movement_no
+       AND sent.amount = -home.amount
+    WHERE sent.kind IN ('payout', 'payout_returned') AND home.kind IN ('payout', 'payout_returned')
+"""
+
+#: What has arrived of each movement by the day, and in all; a movement can be completed by several bank lines.
+_ARRIVED = """
+    SELECT tie.movement_no, max("at"::DATE) FILTER ("at"::DATE <= $as_of) AS day,
+           sum(moved) FILTER ("at"::DATE <= $as_of)::BIGINT AS amount, sum(moved) AS in_all
+    FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key) GROUP BY tie.movement_no
+    HAVING min("at"::DATE) <= $as_of
+"""
+
+
+def _under_way(kinds: str, item_kind: str) -> str:
+    """Movements of some kinds that no bank line completes."""
+    return f"""
+    SELECT '{item_kind}', moved_on, movement.amount, movement.currency, NULL, movement.event_id, source.name,
+           movement.event_id,
+           CASE movement.kind WHEN 'payout' THEN 'no bank line holds this payout'
+                WHEN 'payout_returned' THEN 'no bank line holds the returned payout'
+                WHEN 'top_up' THEN 'no bank line pays this top-up'
+                ELSE 'no bank line holds this withdrawal' END
+    FROM movement JOIN source USING (source_no)
+    LEFT JOIN ({_ARRIVED}) AS arrived USING (movement_no)
+    WHERE movement.kind IN ({kinds}) AND moved_on <= $as_of AND arrived.movement_no IS NULL
+      AND movement.movement_no NOT IN ({_SENT_BACK}) AND EXISTS (SELECT 1 FROM source WHERE kind = 'bank')
+    """
+
+
+_OTHER_AMOUNT = f"""
+    SELECT CASE WHEN movement.kind IN ('payout', 'payout_returned') THEN 'payout-not-in-bank' ELSE 'top-up-without-bank-line' END,
+           moved_on, movement.amount - arrived.amount, movement.currency, NULL, movement.event_id, source.name,
+           movement.event_id, 'the bank line of ' || arrived.day || ' has another amount'
+    FROM movement JOIN source USING (source_no) JOIN ({_ARRIVED}) AS arrived USING (movement_no)
+    WHERE moved_on <= $as_of AND movement.movement_no NOT IN ({_SENT_BACK}) AND arrived.in_all <> movement.amount
+"""
+
+
+def _party(row: str) -> str:
+    """SQL expression: the words of a bank line without those that hold a digit, which change from line to line."""
+    return f"trim(regexp_replace(upper(coalesce({row}.memo, '')), '[^ ]*[0-9][^ ]*', '', 'g'))"
+
+
+_BANK_LINE = f"""
+    WITH sender AS (
+        SELECT DISTINCT upper(trim(counterparty)) AS name, {_party("bank_row")} AS text
+        FROM bank_row JOIN movement USING (movement_no) WHERE movement.kind = 'payout'
+    )
+    SELECT CASE WHEN fact.amount > 0 AND (
+                    upper(trim(row.counterparty)) IN (SELECT name FROM sender WHERE name <> '')
+                    OR {_party("row")} IN (SELECT text FROM sender WHERE text <> '')
+                    OR EXISTS (SELECT 1 FROM payout_pattern WHERE payout_pattern.source_no = row.source_no AND regexp_matches(
+                        coalesce(row.memo, '') || ' ' || coalesce(row.counterparty, ''), payout_pattern.pattern, 'i')))
+                THEN 'deposit-without-payout' ELSE 'bank-line-without-rule' END,
+           fact.posted_on, fact.amount, fact.currency, NULL, fact.event_id, source_name, fact.event_id,
+           'no payout, top-up or rule explains "' || coalesce(fact.memo, '') || '"'
+    FROM fact_bank AS fact JOIN bank_row AS row ON row.source_no = fact.source_no AND row.key = fact.event_id
+    WHERE fact.posting = 'unknown' AND fact.posted_on <= $as_of
+"""
+
+_UNRULED = """
+    SELECT 'bank-line-without-rule', posted_on, net, currency, NULL, event_id, source_name, event_id, note
+    FROM fact_processor WHERE kind = 'adjustment' AND rule_no = 0 AND posted_on <= $as_of
+    UNION ALL
+    SELECT 'bank-line-without-rule', posted_on, total, currency, NULL, event_id, source_name, event_id, note
+    FROM fact_wallet WHERE posting = 'unknown' AND posted_on <= $as_of
+"""
+
+_BALANCE = """
+    WITH settled AS (
+        SELECT event_no FROM event JOIN decision ON decision.item = event.event_id
+        WHERE event.rule = 'decision' AND decision.kind = 'balance-differs'
+    ), stated AS (
+        SELECT source_no, stated_on, currency,
+               arg_min(amount, CASE stated_by WHEN 'statement' THEN 1 WHEN 'running balance' THEN 2 ELSE 3 END) AS amount
+        FROM stated_balance WHERE stated_on <= $as_of GROUP BY source_no, stated_on, currency
+    ), compared AS (
+        SELECT source_no, stated_on, stated.currency, stated.amount - coalesce((
+                   SELECT sum(posting.amount) FROM posting JOIN account_use AS used USING (account_no)
+                   WHERE used.role = source.kind AND used.parameter = source.name AND posting.posted_on <= stated.stated_on
+                     AND posting.currency = stated.currency AND posting.event_no NOT IN (SELECT event_no FROM settled)), 0) AS difference
+        FROM stated JOIN source USING (source_no)
+    )
+    SELECT 'balance-differs', min(stated_on) FILTER (difference <> 0), arg_max(difference, stated_on)::BIGINT,
+           compared.currency, NULL, NULL,
+           source.name, compared.currency,
+           CASE WHEN count(*) FILTER (difference <> 0) = count(*) AND count(DISTINCT difference) = 1
+                THEN 'the same difference on every stated day: an opening balance is missing'
+                ELSE 'stated and booked differ from ' || min(stated_on) FILTER (difference <> 0) || ' on' END
+    FROM compared JOIN source USING (source_no)
+    GROUP BY source.name, compared.currency HAVING arg_max(difference, stated_on) <> 0
+"""
+
+FINDERS = (
+    Finder(_under_way("'payout', 'payout_returned'", "payout-not-in-bank"), "payout"),
+    Finder(_under_way("'top_up', 'withdrawal'", "top-up-without-bank-line"), "top_up"),
+    Finder(_OTHER_AMOUNT),
+    Finder(_BANK_LINE),
+    Finder(_UNRULED),
+    Finder(_BALANCE),
+)

@@ -1,0 +1,31 @@
+"""What a finder of open items is: one SQL statement, and what its finds may still wait for.
+
+Every statement returns: kind, day, amount, currency, order id, event id, source, key (for the stable id), cause. Its one
+named parameter is `$as_of`; it sees what was known on that day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Finder:
+    """One way in which something fails to tie out.
+
+    Attributes:
+        sql: the statement.
+        waits: name of the lag (`lags.LAGS`) that a find may take before it is late; None: it is open at once.
+    """
+
+    sql: str
+    waits: str | None = None
+
+
+def account_of(role: str) -> str:
+    """SQL expression: number of the account of a role that has one account."""
+    return f"(SELECT account_no FROM account WHERE role = '{role}')"
+
+
+#: What a decision moved away is still the item that was decided about.
+UNDECIDED = "posting.event_no NOT IN (SELECT event_no FROM event WHERE rule = 'decision')"

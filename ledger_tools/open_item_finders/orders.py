@@ -1,0 +1,78 @@
+"""Orders against their payments, their own sums and the usual tax."""
+
+from __future__ import annotations
+
+from ledger_tools.open_item_finders.finder import UNDECIDED, Finder, account_of
+
+_PAYMENT = f"""
+    WITH balance AS (
+        SELECT order_no, posting.currency, sum(amount)::BIGINT AS amount
+        FROM posting JOIN order_head AS head USING (order_no)
+        WHERE account_no = {account_of("clearing")} AND posted_on <= $as_of AND posting.currency = head.currency AND {UNDECIDED}
+        GROUP BY ALL HAVING sum(amount) <> 0
+    ), paid AS (
+        SELECT order_no, count(*) AS payments FROM fact_processor
+        WHERE kind = 'charge' AND posted_on <= $as_of AND order_no IS NOT NULL GROUP BY order_no
+    )
+    SELECT CASE WHEN payments IS NULL THEN 'order-without-payment' ELSE 'payment-differs' END,
+           head.placed_at::DATE, balance.amount, balance.currency, head.order_id, NULL, source.name, head.order_id,
+           CASE WHEN payments IS NULL AND head.cancelled_at IS NOT NULL THEN 'the order was cancelled and never paid'
+                WHEN payments IS NULL THEN 'no processor export holds a payment of this order'
+                WHEN balance.amount > 0 THEN payments || ' payment(s) are less than the order''s total'
+                ELSE payments || ' payment(s) are more than the order''s total' END
+    FROM balance JOIN order_head AS head USING (order_no) JOIN source USING (source_no) LEFT JOIN paid USING (order_no)
+    WHERE head.placed_at::DATE <= $as_of
+"""
+
+_UNKNOWN_PAYMENT = """
+    SELECT 'payment-without-order', min(fact.posted_on), sum(charged)::BIGINT, fact.charged_currency, NULL, min(event_id),
+           source_name, coalesce(fact.payment_ref, event_id),
+           'no shop export holds the order ' || coalesce(any_value(order_ref), '(no reference given)')
+    FROM fact_processor AS fact JOIN processor_row AS row USING (source_no, event_id)
+    WHERE fact.kind IN ('charge', 'refund') AND fact.order_no IS NULL AND posted_on <= $as_of
+    GROUP BY source_name, fact.charged_currency, coalesce(fact.payment_ref, event_id) HAVING sum(charged) <> 0
+"""
+
+_ORDER_SUM = f"""
+    SELECT 'order-does-not-add-up', fact.posted_on, balance.amount, fact.currency, fact.event_id, NULL, source.name,
+           fact.event_id, 'the total is not items - discounts + shipping + tip + tax'
+    FROM fact_sale AS fact JOIN source USING (source_no) JOIN (
+        SELECT order_no, currency, sum(amount)::BIGINT AS amount FROM posting
+        WHERE account_no = {account_of("suspense")} AND posted_on <= $as_of AND {UNDECIDED} GROUP BY ALL HAVING sum(amount) <> 0
+    ) AS balance ON balance.order_no = fact.order_no AND balance.currency = fact.currency
+    WHERE fact.difference <> 0 AND fact.posted_on <= $as_of
+"""
+
+_TAX = """
+    WITH based AS (
+        SELECT fact.order_no, fact.event_id, fact.posted_on, fact.currency, source_no, jurisdiction, tax_shop AS tax,
+               items_net - discounts AS items, greatest(items_net - discounts + shipping_net, 1) AS all_in
+        FROM fact_sale AS fact WHERE tax_marketplace = 0 AND posted_on <= $as_of AND items_net > discounts
+    ), rated AS (
+        SELECT *, (2000 * tax + items) // (2 * items) AS items_rate, (2000 * tax + all_in) // (2 * all_in) AS all_in_rate FROM based
+    ), usual AS (
+        SELECT jurisdiction, basis, rate, orders FROM (
+            SELECT jurisdiction, 'items' AS basis, items_rate AS rate, count(*) AS orders FROM rated GROUP BY ALL
+            UNION ALL SELECT jurisdiction, 'all in', all_in_rate, count(*) FROM rated GROUP BY ALL
+        )
+        WHERE jurisdiction IN (SELECT jurisdiction FROM rated GROUP BY jurisdiction HAVING count(*) >= 20)
+        QUALIFY row_number() OVER (PARTITION BY jurisdiction, basis ORDER BY orders DESC, rate) = 1
+    ), compared AS (
+        SELECT rated.*, on_items.rate AS items_usual, on_all.rate AS all_in_usual, on_items.orders >= on_all.orders AS by_items
+        FROM rated JOIN usual AS on_items ON on_items.jurisdiction = rated.jurisdiction AND on_items.basis = 'items'
+        JOIN usual AS on_all ON on_all.jurisdiction = rated.jurisdiction AND on_all.basis = 'all in'
+    )
+    SELECT 'tax-rate-unusual', posted_on,
+           (tax - CASE WHEN by_items THEN (2 * items_usual * items + 1000) // 2000
+                       ELSE (2 * all_in_usual * all_in + 1000) // 2000 END)::BIGINT,
+           compared.currency, event_id, NULL, source.name, event_id,
+           'tax is ' || shown // 10 || '.' || shown % 10 || ' % of the items' || CASE WHEN by_items THEN '' ELSE ' and shipping' END
+           || ', usual in ' || jurisdiction || ' is ' || wanted // 10 || '.' || wanted % 10 || ' %'
+    FROM (SELECT *, CASE WHEN by_items THEN items_rate ELSE all_in_rate END AS shown,
+                 CASE WHEN by_items THEN items_usual ELSE all_in_usual END AS wanted FROM compared) AS compared
+    JOIN source USING (source_no)
+    WHERE abs(items_rate - items_usual) > 1 AND abs(all_in_rate - all_in_usual) > 1
+      AND abs(1000 * tax - items_usual * items) > 2000 AND abs(1000 * tax - all_in_usual * all_in) > 2000
+"""
+
+FINDERS = (Finder(_PAYMENT, "payment"), Finder(_UNKNOWN_PAYMENT), Finder(_ORDER_SUM), Finder(_TAX))
