@@ -27,6 +27,7 @@ from ledger_tools.journal import create_link_table, render_accounts, render_file
 from ledger_tools.matching.bank_lines import match_bank_lines
 from ledger_tools.matching.by_reference import number_orders, resolve_references
 from ledger_tools.matching.known_rates import list_rates
+from ledger_tools.matching.transfers import match_transfers
 from ledger_tools.money import minor_digits, parse_amount
 from ledger_tools.posting.bank import list_bank_facts
 from ledger_tools.posting.compiler import list_events, list_parameters, post_lines
@@ -34,6 +35,7 @@ from ledger_tools.posting.fulfilment import list_fulfilment_facts
 from ledger_tools.posting.payments import list_payment_facts
 from ledger_tools.posting.refunds import list_refund_facts
 from ledger_tools.posting.sales import list_sale_facts
+from ledger_tools.posting.transfers import mark_transfers
 from ledger_tools.posting.values import value_postings
 from ledger_tools.records import KINDS
 from ledger_tools.settings import ShopSettings, read_settings
@@ -162,6 +164,7 @@ def build_database(
             resolve_references(connection, kind, patterns)
         list_rates(connection, inputs.settings)
         match_bank_lines(connection, inputs.settings)
+        match_transfers(connection, inputs.settings, inputs.hand)
         progress("postings")
         _post(connection, inputs)
     except BaseException:
@@ -233,10 +236,12 @@ def _state_balances(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
     """Add the settings' stated balances, and each day's last running balance of a bank export that carries one."""
     numbers = {source.name: number for number, source in enumerate(settings.source, start=1)}
     for stated in settings.stated_balance:
-        currency = stated.currency or settings.source_named(stated.source).currency
+        source = settings.source_named(stated.source)
+        currency = stated.currency or source.currency
+        amount = parse_amount(str(stated.amount), currency)
         connection.execute(
             "INSERT INTO stated_balance VALUES (?, ?, ?, ?, 'settings')",
-            [numbers[stated.source], stated.on, currency, parse_amount(str(stated.amount), currency)],
+            [numbers[stated.source], stated.on, currency, -amount if source.card else amount],
         )
     connection.execute(
         """
@@ -270,6 +275,7 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
     list_payment_facts(connection, settings, _next_event_no(connection, "fact_sale"))
     list_fulfilment_facts(connection, settings, reasons, _next_event_no(connection, "fact_sale", "fact_processor"))
     list_bank_facts(connection, settings, _next_event_no(connection, "fact_sale", "fact_processor", "fact_wallet"))
+    mark_transfers(connection)
     facts = ("fact_sale", "fact_processor", "fact_wallet", "fact_bank")
     list_refund_facts(connection, _next_event_no(connection, *facts))
     _list_decision_facts(connection, _next_event_no(connection, *facts, "fact_gift_refund"))

@@ -16,6 +16,17 @@ def reason_accounts(settings: ShopSettings) -> dict[str, str]:
     return {**usual, **{reason.strip().lower(): account for reason, account in settings.reasons.items()}}
 
 
+def own_accounts(settings: ShopSettings) -> dict[str, str]:
+    """Name of the bank account or card of each source of the kind bank, by source."""
+    return {
+        source.name: account_name(
+            ROLES_BY_NAME[source.role], settings.template_of(source.role), settings.names.get(source.name, source.name)
+        )
+        for source in settings.source
+        if source.kind == "bank"
+    }
+
+
 def list_accounts(
     connection: duckdb.DuckDBPyConnection,
     settings: ShopSettings,
@@ -28,14 +39,19 @@ def list_accounts(
         LedgerError: two parameters give one account name.
     """
     rows: list[tuple[str, str, str]] = []
+    main_role: dict[str, str] = {}
     for role in ROLES:
         template = settings.template_of(role.name)
         if role.has_parameter:
             used = set(parameters.get(role.name, set()))
-            if role.name in ("bank", "processor", "wallet"):
-                used |= {source.name for source in settings.source if source.kind == role.name}
+            if role.name in ("bank", "card", "processor", "wallet"):
+                used |= {source.name for source in settings.source if source.role == role.name}
+                used -= {source.name for source in settings.source if source.role != role.name}
             named = name_accounts(role, template, used, settings.names)
-            rows += [(name, role.name, parameter) for parameter, name in sorted(named.items())]
+            # postings of a card are those of any bank account: its use is the bank's, only the account is another
+            use = "bank" if role.name == "card" else role.name
+            main_role.update(dict.fromkeys(named.values(), role.name))
+            rows += [(name, use, parameter) for parameter, name in sorted(named.items())]
         else:
             rows.append((account_name(role, template, None), role.name, ""))
     rows += [(rule.account, "rule", str(place)) for place, rule in enumerate(settings.bank_rule, start=1)]
@@ -43,7 +59,6 @@ def list_accounts(
     rows += [(name, "decided", name) for name in sorted(parameters.get("decided", set()))]
     rows += [(name, "hand", name) for name in sorted(set(more))]
     numbers: dict[str, int] = {}
-    main_role: dict[str, str] = {}
     for name, role_name, _ in rows:
         numbers.setdefault(name, len(numbers) + 1)
         is_result = role_name not in ROLES_BY_NAME and name.startswith(("Income:", "Expenses:"))

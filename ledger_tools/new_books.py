@@ -51,6 +51,17 @@ time_zone = "{time_zone}"    # whose calendar days the books use
 # pattern = "monthly fee"
 # account = "Expenses:BankFees"
 
+# A credit card that pays for the shop: its statements are imported like a bank's. A rule to one of your own accounts
+# is a transfer: its other side comes from the other account's statement and is not counted twice.
+# [[source]]
+# name = "business-card"
+# kind = "bank"
+# card = true
+# currency = "{currency}"
+# [[bank_rule]]
+# pattern = "card payment"
+# account = "Liabilities:Card:BusinessCard"
+
 # Where sales tax is filed.
 # [[registration]]
 # jurisdiction = "US-CO"

@@ -54,7 +54,7 @@ def shop_importers(books: str | Path) -> list[ExportImporter]:
 
 def _account_of(source: Source, inputs: Inputs) -> str:
     """The account that an export is filed under: its balance, for orders the clearing account."""
-    role = ROLES_BY_NAME["clearing" if source.kind == "orders" else source.kind]
+    role = ROLES_BY_NAME["clearing" if source.kind == "orders" else source.role]
     parameter = inputs.settings.names.get(source.name, source.name)
     return account_name(role, inputs.settings.template_of(role.name), parameter)
 

@@ -72,10 +72,22 @@ class Source(SettingsTable):
     kind: KindOfExport = Field(description="orders, processor, wallet or bank")
     currency: CurrencyCode = Field(description="currency of amounts where a row names none")
     account_id: str | None = Field(None, description="bank: the account number that its statements carry")
+    card: bool = Field(False, description="bank: a credit card, whose balance is what is owed")
     payout_pattern: str | None = Field(
         None, description="bank: regular expression on memo and counterparty of incoming payouts"
     )
     recoverable_tax: str | None = Field(None, description="wallet: jurisdiction that gives the partner's tax back")
+
+    @model_validator(mode="after")
+    def _check_card(self) -> Source:
+        if self.card and self.kind != "bank":
+            raise ValueError(f"only a source of the kind bank can be a card, {self.name!r} is of the kind {self.kind}")
+        return self
+
+    @property
+    def role(self) -> str:
+        """The role of the account whose balance the exports tell of."""
+        return "card" if self.card else self.kind
 
     @field_validator("payout_pattern")
     @classmethod
@@ -99,7 +111,7 @@ class StatedBalance(SettingsTable):
 
     source: str = Field(description="whose balance")
     on: Day = Field(description="the day at whose end it held")
-    amount: Number = Field(description='the balance, as text such as "1204.50"')
+    amount: Number = Field(description='the balance, as text such as "1204.50"; of a card what is owed')
     currency: CurrencyCode | None = Field(None, description="where it isn't the source's")
 
 

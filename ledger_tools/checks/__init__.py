@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import duckdb
 
+from ledger_tools.checks.control_accounts import check_control_accounts
 from ledger_tools.checks.identities import (
     check_balances,
     check_clearing,
@@ -30,6 +31,7 @@ def run_checks(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progr
         check_entries_balance(connection),
         check_clearing(connection),
         check_in_transit(connection),
+        check_control_accounts(connection),
         check_balances(connection),
         check_sales_tax(connection),
         check_decisions(connection),
@@ -47,6 +49,7 @@ __all__ = [
     "Check",
     "check_balances",
     "check_clearing",
+    "check_control_accounts",
     "check_decisions",
     "check_detail",
     "check_entries_balance",

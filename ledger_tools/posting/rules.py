@@ -287,6 +287,16 @@ RULES: tuple[Rule, ...] = (
         "posting = 'top_up'",
     ),
     Rule(
+        "transfer",
+        "Transfer between own accounts",
+        "fact_bank",
+        (
+            Line("bank", "amount", "amount", _SOURCE),
+            Line("transfers_in_transit", "-amount", "Cr amount, until the other account has it"),
+        ),
+        "posting = 'transfer'",
+    ),
+    Rule(
         "bank_rule",
         "Bank line",
         "fact_bank",

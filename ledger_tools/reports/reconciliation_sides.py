@@ -26,6 +26,7 @@ from ledger_tools.reports.reconciliation_form import (
     Sides,
 )
 from ledger_tools.reports.reconciliation_steps import StatedDay
+from ledger_tools.reports.transfer_items import TransferItem, list_transfer_items
 
 #: Kinds of item of which an accepted one is an error of the bank: it made the line, and will take it back.
 _ERRORS_OF_THE_BANK = "('bank-line-without-rule', 'deposit-without-payout')"
@@ -148,9 +149,11 @@ def draw_sides(
         mine = [each for each in movements if each.moved_on <= day.on and banks[each.number] == source_no]
     else:
         mine = [each for each in movements if each.moved_on > day.on and each.source_no == source_no]
-    booked = day.books + _in_transit(connection, draft, currency, mine, _is_first_bank(connection, source_no, currency))
+    all_banks = _banks(connection, currency)
+    booked = day.books + _in_transit(connection, draft, currency, mine, source_no in all_banks[:1])
     if kind == "bank":
         _list_bank_items(draft, mine)
+        booked += _list_transfers(draft, list_transfer_items(connection, source_no, currency, day.on, all_banks))
         booked -= _list_unbooked(connection, draft, currency)
     else:
         _list_holder_items(draft, mine)
@@ -169,7 +172,7 @@ def _banks_of(
     for each in movements:
         if each.bank_no is not None:
             habits.setdefault(each_kind[each.number], collections.Counter())[each.bank_no] += 1
-    first = _first_bank(connection, currency)
+    first = next(iter(_banks(connection, currency)), None)
     found: dict[int, int | None] = {}
     for each in movements:
         habit = habits.get(each_kind[each.number])
@@ -178,18 +181,15 @@ def _banks_of(
     return found
 
 
-def _first_bank(connection: duckdb.DuckDBPyConnection, currency: str) -> int | None:
-    row = connection.execute(
+def _banks(connection: duckdb.DuckDBPyConnection, currency: str) -> tuple[int, ...]:
+    """Source numbers of all bank accounts and cards: accounts before cards, the currency's own first."""
+    rows = connection.execute(
         """SELECT source_no FROM source JOIN account_use ON role = kind AND parameter = source.name
            JOIN account USING (account_no) WHERE kind = 'bank'
-           ORDER BY account.role <> 'bank', source.currency <> ?, source_no LIMIT 1""",
+           ORDER BY account.role <> 'bank', source.currency <> ?, source_no""",
         [currency],
-    ).fetchone()
-    return None if row is None else int(row[0])
-
-
-def _is_first_bank(connection: duckdb.DuckDBPyConnection, source_no: int, currency: str) -> bool:
-    return _first_bank(connection, currency) == source_no
+    ).fetchall()
+    return tuple(int(row[0]) for row in rows)
 
 
 def _in_transit(
@@ -244,6 +244,19 @@ def _list_holder_items(draft: _Draft, movements: list[Movement]) -> None:
     for each in movements:
         if each.arrived_on is not None and each.arrived_on <= draft.on and each.arrived is not None:
             draft.add_under_way(each.arrived_on, each.name, each.event_id, -each.arrived, each.remark)
+
+
+def _list_transfers(draft: _Draft, items: Iterable[TransferItem]) -> int:
+    """List transfers, cheques and deposits; gives what the books hold in transit for them."""
+    total = 0
+    for item in items:
+        total += item.in_transit
+        if item.state == "under way":
+            draft.add_under_way(item.day, item.name, item.event_id, item.amount, item.what)
+        else:
+            heading = OTHER_AMOUNT if item.state == "other amount" else NOT_BOOKED
+            draft.add(heading, item.day, item.name, item.event_id, item.amount, item.what)
+    return total
 
 
 def _list_unbooked(connection: duckdb.DuckDBPyConnection, draft: _Draft, currency: str) -> int:
