@@ -23,10 +23,10 @@ _MOVEMENTS = """
         FROM movement JOIN source USING (source_no) LEFT JOIN arrived USING (movement_no)
         LEFT JOIN decided ON decided.source = source.name AND decided.event_id = movement.event_id
     ), part AS (
-        SELECT source_no, event_id, movement_no FROM movement
-        UNION SELECT source_no, key, movement_no FROM bank_row WHERE movement_no IS NOT NULL
+        SELECT source_no, event_id, movement_no, NULL::BIGINT AS moved FROM movement
+        UNION ALL SELECT source_no, key, movement_no, moved FROM bank_match
     ), booked AS (
-        SELECT part.movement_no, sum(posting.amount) AS amount
+        SELECT part.movement_no, sum(coalesce(-part.moved, posting.amount)) AS amount
         FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
         LEFT JOIN (SELECT item, source.source_no, event_id FROM decision JOIN source ON source.name = decision.source) AS decided
             ON event.rule = 'decision' AND decided.item = event.event_id

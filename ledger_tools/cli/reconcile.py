@@ -118,7 +118,8 @@ def _echo_line(label: str, amount: int, currency: str) -> None:
 def _show_sides(sides: Sides) -> None:
     click.echo()
     if not (sides.statement_lines or sides.book_lines or sides.remaining):
-        _echo_line(f"{sides.account} on {sides.on}, nothing under way", sides.books, sides.currency)
+        _echo_line(f"{sides.account} on {sides.on}, {sides.currency}", sides.books, sides.currency)
+        click.echo("  Nothing is under way, both sides agree.")
         return
     click.echo(f"{sides.account} on {sides.on}, {sides.currency}, from both sides")
     _echo_line("  stated balance", sides.statement, sides.currency)

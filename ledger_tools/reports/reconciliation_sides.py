@@ -38,7 +38,7 @@ class Movement:
 
     Attributes:
         arrived_on: day of the bank line that completes it, None where there is none.
-        arrived: amount of that line, where it is in the movement's currency.
+        arrived: what lines up to the day completed of it; `arrives`: what all lines that are known do.
         settled: a decision moved what was open of it to another account.
     """
 
@@ -53,6 +53,7 @@ class Movement:
     bank_no: int | None
     arrived_on: datetime.date | None
     arrived: int | None
+    arrives: int | None
     settled: bool
     remark: str
 
@@ -65,11 +66,12 @@ class Movement:
 _MOVEMENTS = """
     SELECT movement.movement_no, movement.source_no, source.name, movement.event_id, movement.kind, movement.reference,
            moved_on, movement.amount, line.source_no, line.day, line.moved,
-           coalesce(decision.action = 'account', false),
+           line.arrives, coalesce(decision.action = 'account', false),
            CASE WHEN decision.action = 'accept' THEN 'accepted by ' || decided_by || ': ' || reason ELSE '' END
     FROM movement JOIN source USING (source_no)
     LEFT JOIN (SELECT tie.movement_no, min(tie.source_no) AS source_no, min("at"::DATE) AS day,
-                      coalesce(sum(moved) FILTER ("at"::DATE <= $on), sum(moved))::BIGINT AS moved
+                      coalesce(sum(moved) FILTER ("at"::DATE <= $on), sum(moved))::BIGINT AS moved,
+                      sum(moved)::BIGINT AS arrives
                FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key) GROUP BY tie.movement_no) AS line
         USING (movement_no)
     LEFT JOIN decision ON decision.source = source.name AND decision.event_id = movement.event_id
@@ -221,6 +223,9 @@ def _list_bank_items(draft: _Draft, movements: list[Movement]) -> None:
             assert each.arrived_on is not None
             assert each.arrived is not None
             change = each.arrived - each.amount
+            if each.arrives == each.amount:  # the rest comes with a later line
+                draft.add_under_way(each.moved_on, each.name, each.event_id, -change, each.remark)
+                continue
             draft.add(OTHER_AMOUNT, each.arrived_on, each.name, each.event_id, change, each.remark)
 
 
