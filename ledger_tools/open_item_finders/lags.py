@@ -56,8 +56,8 @@ def _to_bank(kind: str) -> str:
     """Movements of a kind, from their day to that of the last bank line which completes them."""
     return f"""SELECT source.name, moved_on, line.day - moved_on
                FROM movement JOIN source USING (source_no) JOIN (
-                   SELECT movement_no, max(row."at"::DATE) AS day FROM bank_match AS tie
-                   JOIN bank_row AS row USING (source_no, key) GROUP BY movement_no
+                   SELECT tie.movement_no, max(row."at"::DATE) AS day FROM bank_match AS tie
+                   JOIN bank_row AS row USING (source_no, key) GROUP BY tie.movement_no
                ) AS line ON line.movement_no = movement.movement_no
                WHERE movement.kind = '{kind}' AND line.day <= $as_of"""
 
