@@ -53,7 +53,7 @@ class Registration(SettingsTable):
 class Threshold(SettingsTable):
     """Sales into a jurisdiction from which on a seller without a place there has to register."""
 
-    jurisdiction: str = Field(min_length=1, description="country and region of the destination, such as US-TX")
+    jurisdiction: str = Field(min_length=1, description="destination: country and region such as US-TX, or a country")
     sales: Positive = Field(description="amount of sales in the base currency")
     reached: Literal["more-than", "at-least"] = Field("more-than", description="whether the amount itself counts")
     transactions: int | None = Field(None, ge=1, description="number of orders that counts, too")

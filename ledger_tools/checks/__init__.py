@@ -18,6 +18,7 @@ from ledger_tools.checks.identities import (
     check_hand_links,
     check_in_transit,
     check_sales_tax,
+    check_tax_ties_out,
 )
 from ledger_tools.checks.journal_text import check_detail, check_journal_files, check_order_of_imports
 from ledger_tools.checks.outcome import Check, Progress
@@ -34,6 +35,7 @@ def run_checks(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progr
         check_control_accounts(connection),
         check_balances(connection),
         check_sales_tax(connection),
+        check_tax_ties_out(connection),
         check_decisions(connection),
         check_hand_links(connection),
     ]
@@ -58,6 +60,7 @@ __all__ = [
     "check_journal_files",
     "check_order_of_imports",
     "check_sales_tax",
+    "check_tax_ties_out",
     "check_with_beancount",
     "run_checks",
 ]

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import duckdb
 
+from ledger_tools.calendar import ALL_TIME, parse_month
 from ledger_tools.checks.outcome import Check, told
+from ledger_tools.journal import list_months
 from ledger_tools.money import format_amount
+from ledger_tools.reports.sales_tax_tie_out import tie_out_each
 from ledger_tools.settlement import stale_decisions
 
 #: Rules whose lines go to an account that a person named, which can be any: records say nothing of these.
@@ -147,6 +150,24 @@ def check_sales_tax(connection: duckdb.DuckDBPyConnection) -> Check:
         f"{count} jurisdictions",
         lambda row: f"{row[0]}: records say {row[1]}, books {row[2]}",
     )
+
+
+def check_tax_ties_out(connection: duckdb.DuckDBPyConnection) -> Check:
+    """Identity 5, as the report tells it: each liability from month to month, and order by order."""
+    months = [parse_month(month) for month in list_months(connection)]
+    proofs = tie_out_each(connection, [*months, ALL_TIME])
+    broken = [
+        f"{row.jurisdiction}, {proof.period}: movements lead to {row.closing}, the account holds {row.balance}"
+        for proof in proofs
+        for row in proof.rows
+        if row.difference
+    ]
+    broken += [
+        f"order {misfit.order_id}, {misfit.jurisdiction}: records say {misfit.recorded}, books {misfit.posted}"
+        for misfit in proofs[-1].misfits
+    ]
+    counted = f"{len(proofs[-1].rows)} liability accounts in {len(months)} months"
+    return told("sales tax ties out by jurisdiction and month", broken, counted, str)
 
 
 def check_hand_links(connection: duckdb.DuckDBPyConnection) -> Check:

@@ -16,8 +16,11 @@ from ledger_tools.folder import BooksFolder
 from ledger_tools.journal import load_ledger
 from ledger_tools.money import format_amount, minor_digits
 from ledger_tools.open_items import last_known_day
+from ledger_tools.posting.rules import TITLES
 from ledger_tools.reports.order_profit import PROFIT_ROLES, report_orders
 from ledger_tools.reports.order_proof import prove_orders
+from ledger_tools.reports.sales_tax import report_sales_tax, sum_days
+from ledger_tools.reports.sales_tax_entries import accounts_of_jurisdictions, list_days, tax_settings
 from ledger_tools.reports.statements import report_balance_sheet, report_income, report_trial_balance
 from ledger_tools.store import read_fact
 
@@ -43,6 +46,7 @@ def check_with_beancount(
     yield _check_trial_balance(connection, ledger)
     yield from _check_statements(connection, ledger)
     yield from _check_orders(connection, ledger)
+    yield _check_sales_tax(connection, ledger)
 
 
 def _compared(
@@ -134,3 +138,39 @@ def _check_orders(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Iterato
             by_query[link] = by_query.get(link, 0) - amount
     by_report = {links[order.order_no]: order.figures.profit for order in report.orders}
     yield _compared("profit of each order is beanquery's", by_report, by_query, "orders", lambda key: base)
+
+
+def _check_sales_tax(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Check:
+    """What was collected, refunded, and remitted or entered by hand in each jurisdiction and month, and what is owed."""
+    base = read_fact(connection, "currency") or ""
+    places = accounts_of_jurisdictions(connection, tax_settings(connection))
+    by_query: dict[tuple[str, str, str], int] = {}
+
+    def add(month: str, place: str, kind: str, amount: int) -> None:
+        by_query[month, place, kind] = by_query.get((month, place, kind), 0) + amount
+
+    tops = "|".join(sorted({name.partition(":")[0] for name in places})) or "Liabilities"
+    rows = ledger.execute(
+        f"""SELECT year, month, entry_meta('source'), narration, account, sum(weight)
+            WHERE account ~ '^({tops}):' GROUP BY year, month, entry_meta('source'), narration, account"""
+    ).fetchall()
+    for year, month, source, narration, account, inventory in rows:
+        title = narration.partition(", ")[0] if source else ""
+        kind = {TITLES["sale"]: "collected"}.get(title, "remitted")
+        if title in (TITLES["refund"], TITLES["refund_to_gift_card"]):
+            kind = "refunded"
+        for position in inventory if account in places else ():
+            if position.units.currency == base:
+                amount = round(position.units.number.scaleb(minor_digits(base)))
+                add(f"{year}-{month:02d}", places[account], kind, -amount if kind == "collected" else amount)
+                add("all", places[account], "owed", -amount)
+    by_report: dict[tuple[str, str, str], int] = {}
+    days = list_days(connection, None)
+    for month in sorted({f"{day.day:%Y-%m}" for day in days}):
+        for place, told_of in sum_days((day for day in days if f"{day.day:%Y-%m}" == month), None).items():
+            by_report[month, place, "collected"] = told_of.collected
+            by_report[month, place, "refunded"] = told_of.refunded
+            by_report[month, place, "remitted"] = told_of.remitted - told_of.adjusted
+    for row in report_sales_tax(connection).rows:
+        by_report["all", row.jurisdiction, "owed"] = row.figures.owed
+    return _compared("sales tax is beanquery's", by_report, by_query, f"figures in {base}", lambda key: base)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import textwrap
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -18,13 +19,21 @@ if TYPE_CHECKING:
 
     from ledger_tools.calendar import Period
     from ledger_tools.reports.sales_tax import SalesTaxReport
+    from ledger_tools.reports.sales_tax_basis import TaxBasis
     from ledger_tools.reports.sales_tax_returns import TaxReturns
+    from ledger_tools.reports.sales_tax_thresholds import Thresholds
     from ledger_tools.reports.sales_tax_tie_out import TieOut
 
 CAUTION = "What is taxable, due and when is for local rules and a licensed accountant; these are the books' figures."
 
 #: What each part is called, and the key of its rows.
-PARTS = {"jurisdictions": "jurisdictions", "returns": "returns", "tie-out": "jurisdictions"}
+PARTS = {
+    "jurisdictions": "jurisdictions",
+    "returns": "returns",
+    "thresholds": "thresholds",
+    "basis": "jurisdictions",
+    "tie-out": "jurisdictions",
+}
 
 
 @click.command("sales-tax")
@@ -40,7 +49,8 @@ def command(context: Context, period: Period, part: str | None, as_of: datetime.
 
     Sales are items less discounts, with shipping, less returns of the period. They are taxable where the shop collected
     tax on the order; what a marketplace collects the tax of stands apart. Due dates and allowances are those of
-    [[registration]] in shop.toml.
+    [[registration]] in shop.toml. Below stand the progress toward registration thresholds, how tax was worked out on the
+    orders, and whether every liability ties out.
 
     \b
     Example:
@@ -83,12 +93,18 @@ def show_sales_tax(
 
 def _report(connection: duckdb.DuckDBPyConnection, period: Period, as_of: datetime.date | None, part: str) -> Any:
     from ledger_tools.reports.sales_tax import report_sales_tax
+    from ledger_tools.reports.sales_tax_basis import report_basis
+    from ledger_tools.reports.sales_tax_entries import last_day
     from ledger_tools.reports.sales_tax_returns import list_returns
+    from ledger_tools.reports.sales_tax_thresholds import report_thresholds
     from ledger_tools.reports.sales_tax_tie_out import tie_out
 
+    if part == "thresholds":
+        return report_thresholds(connection, last_day(period, as_of))
     reports: dict[str, Callable[..., Any]] = {
         "jurisdictions": report_sales_tax,
         "returns": list_returns,
+        "basis": report_basis,
         "tie-out": tie_out,
     }
     return reports[part](connection, period, as_of)
@@ -162,6 +178,49 @@ def _show_returns(report: TaxReturns) -> None:
     click.echo("Dates are those of the settings; weekends and holidays are not considered.")
 
 
+def _show_thresholds(report: Thresholds) -> None:
+    columns = [
+        Column("sent to", is_cut=True),
+        *_numbers("sales", "orders", "threshold", "%"),
+        Column("counted", spared=1),
+        Column("passed on"),
+        Column("registered", spared=2),
+    ]
+    rows = []
+    unknown = []
+    for row in report.rows:
+        rule = row.threshold
+        if rule is None or row.limit is None:
+            unknown.append(row.jurisdiction)
+            continue
+        limit = people_amount(row.limit, report.currency)
+        if rule.transactions is not None:
+            limit += f" {rule.joined} {rule.transactions:,}"
+        rows.append(
+            [
+                row.jurisdiction, people_amount(row.sales, report.currency), f"{row.transactions:,}", limit, f"{row.percent}",
+                f"{rule.measure}, {rule.window}", str(row.crossed_on or "-"), "yes" if row.is_registered else "no",
+            ]
+        )  # fmt: skip
+    echo_table(f"Registration thresholds, as of {report.as_of}, {report.currency}", columns, rows)
+    if unknown:
+        click.echo(textwrap.fill(f"No threshold on file: {', '.join(unknown)}.", 80, subsequent_indent="  "))
+    click.echo("Check each at the tax authority. [[threshold]] in shop.toml comes first.")
+
+
+def _show_basis(report: TaxBasis) -> None:
+    columns = [Column("jurisdiction", is_cut=True), *_numbers("rate %"), Column("taxed")]
+    columns += _numbers("orders", "invoice", "item", "cent off", "other")
+    rows = [
+        [
+            row.jurisdiction, row.rate or "-", row.base, f"{row.orders:,}", f"{row.on_invoice:,}", f"{row.by_item:,}",
+            f"{row.one_off:,}", f"{row.other:,}",
+        ]
+        for row in report.rows
+    ]  # fmt: skip
+    echo_table(f"How tax was worked out, {period_name(report.period)}: orders that fit the usual rate", columns, rows)
+
+
 def _show_tie_out(report: TieOut) -> None:
     def told(amount: int) -> str:
         return people_amount(amount, report.currency)
@@ -183,5 +242,7 @@ def _show_tie_out(report: TieOut) -> None:
 _TABLES: dict[str, Callable[[Any], None]] = {
     "jurisdictions": _show_jurisdictions,
     "returns": _show_returns,
+    "thresholds": _show_thresholds,
+    "basis": _show_basis,
     "tie-out": _show_tie_out,
 }
