@@ -23,6 +23,7 @@ from ledger_tools.checks.identities import (
 from ledger_tools.checks.journal_text import check_detail, check_journal_files, check_order_of_imports
 from ledger_tools.checks.outcome import Check, Progress
 from ledger_tools.checks.outside_verdicts import check_with_beancount
+from ledger_tools.checks.statements import check_cash_basis, check_cash_flow
 from ledger_tools.folder import BooksFolder
 
 
@@ -38,6 +39,8 @@ def run_checks(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progr
         check_tax_ties_out(connection),
         check_decisions(connection),
         check_hand_links(connection),
+        check_cash_basis(connection),
+        check_cash_flow(connection),
     ]
     progress("day summary")
     found.append(check_detail(connection))
@@ -50,6 +53,8 @@ def run_checks(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progr
 __all__ = [
     "Check",
     "check_balances",
+    "check_cash_basis",
+    "check_cash_flow",
     "check_clearing",
     "check_control_accounts",
     "check_decisions",

@@ -12,6 +12,7 @@ from typing import Any
 import duckdb
 
 from ledger_tools.checks.outcome import Check, Progress, told
+from ledger_tools.checks.outside_statements import compare_statements
 from ledger_tools.folder import BooksFolder
 from ledger_tools.journal import load_ledger
 from ledger_tools.money import format_amount, minor_digits
@@ -45,6 +46,7 @@ def check_with_beancount(
     progress("beanquery sums the journal")
     yield _check_trial_balance(connection, ledger)
     yield from _check_statements(connection, ledger)
+    yield from _check_cash(connection, ledger)
     yield from _check_orders(connection, ledger)
     yield _check_sales_tax(connection, ledger)
 
@@ -114,6 +116,16 @@ def _check_statements(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Ite
         "equity": -of("Equity", "Income", "Expenses"),
     }
     yield _compared("balance sheet is beanquery's", totals, expected, f"totals in {base}", lambda key: base)
+
+
+def _check_cash(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Iterator[Check]:
+    """Cash flow and cash basis; in order detail only, where the journal has each event's own entry."""
+    if read_fact(connection, "detail") != "order":
+        return
+    base = read_fact(connection, "currency") or ""
+    last = last_known_day(connection)
+    for name, by_report, by_query in compare_statements(connection, ledger, base, last):
+        yield _compared(name, by_report, by_query, f"figures in {base}", lambda key: base)
 
 
 def _check_orders(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Iterator[Check]:

@@ -36,7 +36,7 @@ LEFT_OUT = f"""
 """
 
 #: Postings of sales: what the customer owes or paid by gift card makes the `whole`, the rest are its parts.
-_SALE_LEGS = f"""
+SALE_LEGS = f"""
     SELECT leg.event_no AS sale_no, leg.posted_on, leg.order_no, leg.account_no, value,
            role = 'clearing' OR (role = 'gift_cards' AND value > 0) AS is_owed, role = 'gift_cards' AND value > 0 AS is_card
     FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN event USING (event_no) WHERE rule = 'sale'
@@ -44,7 +44,7 @@ _SALE_LEGS = f"""
 
 #: SQL relation (sale_no, posted_on, account_no, value): the parts of sales on the days on which they were paid.
 RECEIVED_PARTS = f"""
-    (WITH sale_leg AS ({_SALE_LEGS}),
+    (WITH sale_leg AS ({SALE_LEGS}),
     sale AS (
         SELECT sale_no, any_value(posted_on) AS posted_on, any_value(order_no) AS order_no,
                coalesce(sum(value) FILTER (is_owed), 0)::HUGEINT AS whole
