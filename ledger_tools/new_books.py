@@ -142,8 +142,10 @@ def settings_text(name: str, currency: str, time_zone: str) -> str:
     return text
 
 
-def write_books(root: Path, settings: str) -> BooksFolder:
+def write_books(root: Path, settings: str, opening: str = "") -> BooksFolder:
     """Write a new set of books into a folder that is empty or new, all of it or nothing that counts as books.
+
+    `opening` is beancount text that the hand file begins with, such as the balances taken over.
 
     Raises:
         LedgerError: the folder holds something, or the settings are wrong.
@@ -156,7 +158,7 @@ def write_books(root: Path, settings: str) -> BooksFolder:
     shutil.rmtree(aside, ignore_errors=True)
     aside.mkdir(parents=True)
     (aside / SETTINGS_FILE).write_text(settings, encoding="utf-8")
-    complete_books(aside)
+    complete_books(aside, opening)
     if is_new:
         os.rename(aside, root)
     else:
@@ -181,7 +183,7 @@ def _check_free(root: Path) -> None:
         raise LedgerError(Problem(str(root), "is not an empty folder", "name a new one, or empty it first"))
 
 
-def complete_books(root: Path) -> BooksFolder:
+def complete_books(root: Path, opening: str = "") -> BooksFolder:
     """Add what a folder with settings still needs to be a set of books: the main ledger, the hand file, the folders.
 
     Raises:
@@ -192,6 +194,6 @@ def complete_books(root: Path) -> BooksFolder:
     for part in (folder.root, folder.mappings, folder.exports, folder.journal):
         part.mkdir(parents=True, exist_ok=True)
     folder.main.write_text(MAIN.format(title=beancount_text(checked.name), currency=checked.currency), encoding="utf-8")
-    folder.hand.write_text(HAND, encoding="utf-8")
+    folder.hand.write_text(HAND + opening, encoding="utf-8")
     (folder.root / ".gitignore").write_text(IGNORED, encoding="utf-8")
     return folder

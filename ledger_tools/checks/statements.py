@@ -15,19 +15,23 @@ from ledger_tools.reports.valued import VALUED_POSTINGS, base_currency
 #: the cash basis has not. Before an order its payment is a credit; what is paid beyond the order is no income.
 _UNRECEIVED = f"""
     WITH sale AS (
-        SELECT any_value(order_no) AS order_no, any_value(posted_on) AS sold_on,
-               coalesce(sum(value) FILTER (is_owed), 0) AS whole
-        FROM ({SALE_LEGS}) GROUP BY sale_no
+        SELECT order_no, posted_on, any_value(is_first) AS is_first, coalesce(sum(value) FILTER (is_owed), 0) AS owed
+        FROM ({SALE_LEGS}) GROUP BY order_no, posted_on
+    ), moved AS (
+        SELECT order_no, leg.posted_on, value AS cleared, 0 AS owed, 0 AS first_sales
+        FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no)
+        WHERE role = 'clearing' AND order_no IN (SELECT order_no FROM sale)
+          AND leg.event_no NOT IN (SELECT event_no FROM {LEFT_OUT})
+        UNION ALL SELECT order_no, posted_on, 0, owed, is_first::INTEGER FROM sale
     ), balance AS (
-        SELECT order_no, leg.posted_on, sold_on, whole,
-               sum(sum(value)) OVER (PARTITION BY order_no ORDER BY leg.posted_on) AS balance
-        FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN sale USING (order_no)
-        WHERE role = 'clearing' AND whole > 0 AND leg.event_no NOT IN (SELECT event_no FROM {LEFT_OUT})
-        GROUP BY order_no, leg.posted_on, sold_on, whole
+        SELECT order_no, posted_on, sum(sum(cleared)) OVER past AS balance, sum(sum(owed)) OVER past AS owed,
+               sum(sum(first_sales)) OVER past > 0 AS is_sold
+        FROM moved GROUP BY order_no, posted_on WINDOW past AS (PARTITION BY order_no ORDER BY posted_on)
     ), unreceived AS (
-        SELECT order_no, posted_on, CASE WHEN posted_on >= sold_on THEN greatest(0, least(whole, balance))
-                                         ELSE greatest(-whole, least(0, balance)) END AS amount
-        FROM balance
+        SELECT order_no, balance.posted_on,
+               CASE WHEN is_sold THEN greatest(0, least(balance.owed, balance))
+                    ELSE greatest(-greatest(first.owed, 0), least(0, balance)) END AS amount
+        FROM balance JOIN sale AS first USING (order_no) WHERE first.is_first
     ), cleared AS (
         SELECT posted_on, amount - coalesce(lag(amount) OVER (PARTITION BY order_no ORDER BY posted_on), 0) AS amount, 0 AS basis
         FROM unreceived
@@ -42,18 +46,17 @@ _UNRECEIVED = f"""
 #: Accounts of orders that are paid to the minor unit, and whose cash basis is not their sale.
 _PAID_ORDERS = f"""
     WITH part AS (
-        SELECT sale_no, account_no, sum(sold) AS sold, sum(received) AS received FROM (
-            SELECT sale_no, account_no, value AS sold, 0 AS received FROM ({SALE_LEGS}) WHERE NOT is_owed
-            UNION ALL SELECT sale_no, account_no, 0, value FROM {RECEIVED_PARTS}
+        SELECT order_no, account_no, sum(sold) AS sold, sum(received) AS received FROM (
+            SELECT order_no, account_no, value AS sold, 0 AS received FROM ({SALE_LEGS}) WHERE NOT is_owed
+            UNION ALL SELECT order_no, account_no, 0, value FROM {RECEIVED_PARTS}
         ) GROUP BY ALL
     ), open AS (
         SELECT order_no FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no)
-        WHERE role = 'clearing' AND leg.event_no NOT IN (SELECT event_no FROM {LEFT_OUT})
+        WHERE role = 'clearing' AND order_no IS NOT NULL AND leg.event_no NOT IN (SELECT event_no FROM {LEFT_OUT})
         GROUP BY order_no HAVING sum(value) <> 0
     )
     SELECT account.name, sum(sold)::BIGINT, sum(received)::BIGINT
-    FROM part JOIN event ON event.event_no = sale_no JOIN account USING (account_no)
-    WHERE order_no NOT IN (SELECT order_no FROM open WHERE order_no IS NOT NULL) AND sold <> received
+    FROM part JOIN account USING (account_no) WHERE order_no NOT IN (SELECT order_no FROM open) AND sold <> received
     GROUP BY account.name ORDER BY account.name
 """
 

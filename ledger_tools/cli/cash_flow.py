@@ -91,7 +91,9 @@ def _show_table(flow: CashFlow) -> None:
             if len(row.accounts) > 1:
                 rows += [[f"    {name} {people_amount(amount, currency)}", *blank[1:]] for name, amount in row.accounts]
         compared = flow.compared_total(section) if is_compared else None
-        rows += [[f"Total of {words.lower()}", *amount_cells(flow.total(section), compared, currency)], blank]
+        if len(lines) > 1:
+            rows.append([f"Total of {words.lower()}", *amount_cells(flow.total(section), compared, currency)])
+        rows.append(blank)
     change = flow.closing - flow.opening
     compared_change = (flow.compared_closing or 0) - (flow.compared_opening or 0) if is_compared else None
     rows.append(["Change of cash", *amount_cells(change, compared_change, currency)])

@@ -38,7 +38,8 @@ class _CalendarText(click.ParamType[Any]):
             self.fail(f"{problem.where} {problem.what}: {problem.next_step}", param, ctx)
 
 
-_DATE = _CalendarText("date", "parse_date")
+#: The type of an option that is a date.
+DATE = _CalendarText("date", "parse_date")
 
 _SPANS = (
     click.option("--month", type=_CalendarText("month", "parse_month"), metavar="YYYY-MM", help="One month."),
@@ -46,12 +47,12 @@ _SPANS = (
     click.option("--year", type=_CalendarText("year", "parse_year"), metavar="YYYY", help="One calendar year."),
 )
 _ENDS = (
-    click.option("--from", "first", type=_DATE, metavar="DATE", help="First day, included."),
-    click.option("--to", "last", type=_DATE, metavar="DATE", help="Last day, included."),
+    click.option("--from", "first", type=DATE, metavar="DATE", help="First day, included."),
+    click.option("--to", "last", type=DATE, metavar="DATE", help="Last day, included."),
 )
 
 as_of_option = click.option(
-    "--as-of", type=_DATE, metavar="DATE", help="See the books as of the end of this day; else all that is known."
+    "--as-of", type=DATE, metavar="DATE", help="See the books as of the end of this day; else all that is known."
 )
 
 

@@ -23,65 +23,83 @@ CASH_BASIS_RULE = (
 MONTH_END_ROLES = ("unearned_revenue", "prepaid_fulfilment", "accrued_fulfilment")
 
 _ROLES_IN_SQL = ", ".join(f"'{role}'" for role in MONTH_END_ROLES)
+_IS_RESULT = "regexp_matches(account.name, '^(Income|Expenses):')"
 
-#: SQL relation (event_no): events that the cash basis leaves out. Month-end entries; and what takes an unpaid order off
-#: the books against income or expenses, without anything else moving.
+#: SQL relation (event_no): events that the cash basis leaves out. Month-end entries, the close's own or by hand; and what
+#: takes an unpaid order off the books against income or expenses, without anything else moving.
 LEFT_OUT = f"""
-    (SELECT event_no FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN event USING (event_no)
+    (SELECT event_no FROM event JOIN source USING (source_no) WHERE source.kind = 'month_end'
+     UNION
+     SELECT event_no FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN event USING (event_no)
      GROUP BY event_no
-     HAVING bool_or(role IN ({_ROLES_IN_SQL}))
-         OR (any_value(rule) <> 'sale' AND bool_or(role = 'clearing')
-             AND bool_and(role = 'clearing' OR regexp_matches(account.name, '^(Income|Expenses):'))
+     HAVING (bool_or(role IN ({_ROLES_IN_SQL})) AND bool_and(role IN ({_ROLES_IN_SQL}) OR {_IS_RESULT}))
+         OR (any_value(rule) <> 'sale' AND bool_and(role = 'clearing' OR {_IS_RESULT})
              AND sum(value) FILTER (role = 'clearing') < 0))
 """
 
-#: Postings of sales: what the customer owes or paid by gift card makes the `whole`, the rest are its parts.
+#: SQL: postings of sales. What the customer owes or paid by gift card is the whole (`is_owed`), the rest are its parts. An
+#: order has one sale, and a later one where a closed month kept another version of it; only the first counts from its
+#: payment on, should that be earlier.
 SALE_LEGS = f"""
-    SELECT leg.event_no AS sale_no, leg.posted_on, leg.order_no, leg.account_no, value,
-           role = 'clearing' OR (role = 'gift_cards' AND value > 0) AS is_owed, role = 'gift_cards' AND value > 0 AS is_card
+    SELECT event.order_no, leg.posted_on, leg.account_no, value,
+           role = 'clearing' OR (role = 'gift_cards' AND value > 0) AS is_owed, role = 'gift_cards' AND value > 0 AS is_card,
+           leg.posted_on = min(leg.posted_on) OVER (PARTITION BY event.order_no) AS is_first
     FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN event USING (event_no) WHERE rule = 'sale'
 """
 
-#: SQL relation (sale_no, posted_on, account_no, value): the parts of sales on the days on which they were paid.
+#: SQL: what was paid on an order beside gift cards, day by day (order_no, posted_on, value).
+PAYMENTS = f"""
+    SELECT leg.order_no, leg.posted_on, -sum(value)::BIGINT AS value
+    FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN event USING (event_no)
+    WHERE role = 'clearing' AND rule <> 'sale' AND leg.order_no IS NOT NULL
+      AND event_no NOT IN (SELECT event_no FROM {LEFT_OUT})
+    GROUP BY leg.order_no, leg.posted_on
+"""
+
+#: SQL relation (order_no, posted_on, account_no, value): the parts of sales on the days on which they were paid.
 RECEIVED_PARTS = f"""
-    (WITH sale_leg AS ({SALE_LEGS}),
-    sale AS (
-        SELECT sale_no, any_value(posted_on) AS posted_on, any_value(order_no) AS order_no,
-               coalesce(sum(value) FILTER (is_owed), 0)::HUGEINT AS whole
-        FROM sale_leg GROUP BY sale_no
-    ), part AS (
-        SELECT sale_no, account_no, -sum(value)::HUGEINT AS part FROM sale_leg WHERE NOT is_owed GROUP BY ALL
-    ), payment AS (
-        SELECT sale_no, posted_on, value FROM sale_leg WHERE is_card
-        UNION ALL
-        SELECT sale_no, leg.posted_on, -leg.value
-        FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN sale ON sale.order_no = leg.order_no
-        WHERE role = 'clearing' AND leg.event_no <> sale_no AND leg.event_no NOT IN (SELECT event_no FROM {LEFT_OUT})
+    (WITH sale_leg AS ({SALE_LEGS}), payment AS ({PAYMENTS}),
+    leg AS (
+        SELECT order_no, CASE WHEN is_first THEN least(sale_leg.posted_on, paid.first_day) ELSE sale_leg.posted_on END AS day,
+               sale_leg.posted_on, account_no, value, is_owed, is_card
+        FROM sale_leg LEFT JOIN (SELECT order_no, min(posted_on) AS first_day FROM payment GROUP BY order_no) AS paid USING (order_no)
+    ), moved AS (
+        SELECT order_no, day, value AS owed, 0 AS paid FROM leg WHERE is_owed
+        UNION ALL SELECT order_no, posted_on, 0, value FROM leg WHERE is_card
+        UNION ALL SELECT order_no, posted_on, 0, value FROM payment WHERE order_no IN (SELECT order_no FROM leg)
+        UNION ALL SELECT order_no, day, 0, 0 FROM leg
     ), step AS (
-        SELECT sale_no, posted_on, whole, greatest(0, least(whole, paid)) AS paid
-        FROM (SELECT sale_no, payment.posted_on, any_value(whole) AS whole,
-                     sum(sum(payment.value)) OVER (PARTITION BY sale_no ORDER BY payment.posted_on)::HUGEINT AS paid
-              FROM payment JOIN sale USING (sale_no) WHERE whole > 0 GROUP BY sale_no, payment.posted_on)
+        SELECT order_no, day, whole, CASE WHEN whole > 0 THEN greatest(0, least(whole, paid)) ELSE 1 END AS paid,
+               greatest(whole, 1) AS base
+        FROM (SELECT order_no, day, sum(sum(owed)) OVER (PARTITION BY order_no ORDER BY day)::HUGEINT AS whole,
+                     sum(sum(paid)) OVER (PARTITION BY order_no ORDER BY day)::HUGEINT AS paid
+              FROM moved GROUP BY order_no, day)
+    ), part AS (
+        SELECT order_no, day, account_no,
+               coalesce(sum(-sum(value) FILTER (NOT is_owed)) OVER (PARTITION BY order_no, account_no ORDER BY day), 0)::HUGEINT
+                   AS part
+        FROM (SELECT step.order_no, step.day, account.account_no, value, coalesce(is_owed, false) AS is_owed
+              FROM step JOIN (SELECT DISTINCT order_no, account_no FROM leg WHERE NOT is_owed) AS account USING (order_no)
+              LEFT JOIN leg ON leg.order_no = step.order_no AND leg.day = step.day AND leg.account_no = account.account_no)
+        GROUP BY order_no, day, account_no
     ), quota AS (
-        SELECT sale_no, posted_on, account_no, paid, ((paid * part) % whole + whole) % whole AS rest,
-               (paid * part - ((paid * part) % whole + whole) % whole) // whole AS share
-        FROM step JOIN part USING (sale_no)
+        SELECT order_no, day, account_no, whole, paid, ((paid * part) % base + base) % base AS rest,
+               (paid * part - ((paid * part) % base + base) % base) // base AS share
+        FROM step JOIN part USING (order_no, day)
     ), shared AS (
-        SELECT sale_no, posted_on, account_no,
-               share + CASE WHEN row_number() OVER (PARTITION BY sale_no, posted_on ORDER BY rest DESC, account_no)
-                                 <= paid - sum(share) OVER (PARTITION BY sale_no, posted_on) THEN 1 ELSE 0 END AS share
+        SELECT order_no, day, account_no,
+               share + CASE WHEN whole > 0 AND row_number() OVER (PARTITION BY order_no, day ORDER BY rest DESC, account_no)
+                                 <= paid - sum(share) OVER (PARTITION BY order_no, day) THEN 1 ELSE 0 END AS share
         FROM quota
     )
-    SELECT sale_no, posted_on, account_no,
-           -(share - coalesce(lag(share) OVER (PARTITION BY sale_no, account_no ORDER BY posted_on), 0))::BIGINT AS value
-    FROM shared
-    UNION ALL
-    SELECT sale_no, sale.posted_on, account_no, -part::BIGINT FROM sale JOIN part USING (sale_no) WHERE whole <= 0)
+    SELECT order_no, day AS posted_on, account_no,
+           -(share - coalesce(lag(share) OVER (PARTITION BY order_no, account_no ORDER BY day), 0))::BIGINT AS value
+    FROM shared)
 """
 
 #: SQL relation (posted_on, account_no, value) that counts for income and expenses on the cash basis.
 CASH_BASIS_POSTINGS = f"""
-    (SELECT posted_on, account_no, value FROM {VALUED_POSTINGS} AS leg JOIN event USING (event_no, posted_on)
+    (SELECT leg.posted_on, account_no, value FROM {VALUED_POSTINGS} AS leg JOIN event USING (event_no)
      WHERE rule <> 'sale' AND event_no NOT IN (SELECT event_no FROM {LEFT_OUT})
      UNION ALL SELECT posted_on, account_no, value FROM {RECEIVED_PARTS})
 """

@@ -14,10 +14,12 @@ import duckdb
 
 from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.money import format_amount
+from ledger_tools.posting.rules import HAND
 from ledger_tools.reports.cash_flow_lines import (
     IS_CASH,
     IS_HELD,
     LINES,
+    OPENING_TITLE,
     PASSED_LINES,
     SECTIONS,
     FlowLine,
@@ -32,6 +34,7 @@ CASH_FLOW_RULE = (
     "Cash is what lies in bank accounts, and accounts below Assets:Cash. Money counts on the day of the bank line.",
     "Payouts are received net of fees and refunds; what passed through the processors stands apart below.",
     "A credit card is a debt, not cash: paying it is an operating payment; loans are financing.",
+    "An entry by hand that begins with 'Opening balance' takes balances over and is no flow.",
 )
 
 
@@ -149,32 +152,34 @@ class CashFlow:
         return told
 
 
-def _shared(is_inside: str) -> str:
-    """SQL relation (posted_on, rule, account_no, flow): each event's change of some accounts, shared over its others."""
-    return f"""
+#: SQL relation (posted_on, account_no, flow): each event's change of cash, shared over its other accounts. An entry that
+#: takes balances over stands whole against the account of opening balances.
+_SHARED = f"""
     (WITH leg AS (
-        SELECT event_no, posted_on, account_no, {is_inside} AS is_inside, sum(value)::HUGEINT AS value
+        SELECT event_no, posted_on, account_no, {IS_CASH} AS is_cash, sum(value)::HUGEINT AS value
         FROM {VALUED_POSTINGS} AS valued JOIN account USING (account_no) GROUP BY ALL
     ), moved AS (
-        SELECT event_no, any_value(posted_on) AS posted_on, sum(value) FILTER (is_inside) AS change
-        FROM leg GROUP BY event_no HAVING sum(value) FILTER (is_inside) <> 0
+        SELECT event_no, any_value(leg.posted_on) AS posted_on, sum(value) FILTER (is_cash) AS change,
+               any_value(rule = '{HAND}' AND starts_with(lower(coalesce(memo, '')), '{OPENING_TITLE}')) AS is_taken_over
+        FROM leg JOIN event USING (event_no) GROUP BY event_no HAVING sum(value) FILTER (is_cash) <> 0
     ), quota AS (
         SELECT event_no, moved.posted_on, account_no, change,
                abs(change) * abs(value) // sum(abs(value)) OVER (PARTITION BY event_no) AS share,
                abs(change) * abs(value) % sum(abs(value)) OVER (PARTITION BY event_no) AS rest
-        FROM leg JOIN moved USING (event_no) WHERE NOT is_inside AND sign(value) = -sign(change)
-    ), flow AS (
-        SELECT event_no, posted_on, account_no, sign(change)::BIGINT * (
-                   share + CASE WHEN row_number() OVER (PARTITION BY event_no ORDER BY rest DESC, account_no)
-                                     <= abs(change) - sum(share) OVER (PARTITION BY event_no) THEN 1 ELSE 0 END) AS flow
-        FROM quota
+        FROM leg JOIN moved USING (event_no) WHERE NOT is_cash AND sign(value) = -sign(change) AND NOT is_taken_over
     )
-    SELECT flow.posted_on, rule, account_no, flow::BIGINT AS flow FROM flow JOIN event USING (event_no))
-    """
+    SELECT posted_on, account_no, sign(change)::BIGINT * (
+               share + CASE WHEN row_number() OVER (PARTITION BY event_no ORDER BY rest DESC, account_no)
+                                 <= abs(change) - sum(share) OVER (PARTITION BY event_no) THEN 1 ELSE 0 END)::BIGINT AS flow
+    FROM quota
+    UNION ALL
+    SELECT posted_on, (SELECT account_no FROM account WHERE role = 'opening_balances'), change::BIGINT
+    FROM moved WHERE is_taken_over)
+"""
 
 
 _FLOWS = f"""
-    SELECT account.name, role, sum(flow)::BIGINT FROM {_shared(IS_CASH)} AS flow JOIN account USING (account_no)
+    SELECT account.name, role, sum(flow)::BIGINT FROM {_SHARED} AS flow JOIN account USING (account_no)
     WHERE ($first IS NULL OR posted_on >= $first) AND ($last IS NULL OR posted_on <= $last)
     GROUP BY account_no, account.name, role HAVING sum(flow) <> 0 ORDER BY account_no
 """

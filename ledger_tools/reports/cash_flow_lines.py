@@ -20,6 +20,9 @@ SECTIONS: Mapping[str, str] = {
     "taken_over": "Taken over at the start of the books",
 }
 
+#: An entry by hand whose text begins so (case ignored) takes balances over: what it brings is no flow of the period.
+OPENING_TITLE = "opening balance"
+
 #: Accounts that are cash: by role, or by name with all below it.
 CASH_ROLES = ("bank",)
 CASH_NAMES = ("Assets:Bank", "Assets:Cash")
