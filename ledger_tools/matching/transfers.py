@@ -28,12 +28,15 @@ _NUMBERED_WINDOW = (3, 183)
 
 #: What a line says that is a transfer, where no rule does; case ignored.
 _TRANSFER_WORDS = r"\b(transfer|xfer|autopay|card payment|payment thank you|payment received)\b"
-#: The number of a cheque, in a bank's text or a person's.
-_NUMBER = r"\b(?:check|cheque|chq|chk|ck)\W*(?:no\W*)?0*([0-9]+)\b"
+#: The number of a cheque or of a deposit's slip, in a bank's text or a person's.
+_NUMBER = r"\b(?:check|cheque|chq|chk|ck|deposit)\W*(?:no\W*)?0*([0-9]+)\b"
 
 
 def match_transfers(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, hand: HandFile) -> None:
-    """Make `transfer_end`: the ends of transfers with the pair that each belongs to, none where it is still under way."""
+    """Make `transfer_end`: the ends of transfers with the pair that each belongs to, none where it is still alone.
+
+    Entries by hand of one number are one cheque: what was written wrong is put right by another entry of its number.
+    """
     connection.execute(
         """
         CREATE TABLE transfer_end (
@@ -52,7 +55,7 @@ def match_transfers(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
         _pair_hand(connection, f"entry.amount = line.amount AND {_within('entry', 'line', window)}")
     connection.execute(
         """
-        UPDATE transfer_end SET pair_no = paired.first_no FROM paired WHERE end_no IN (first_no, second_no);
+        UPDATE transfer_end SET pair_no = paired.first_no FROM paired WHERE end_no = second_no OR coalesce(pair_no, end_no) = first_no;
         DELETE FROM transfer_end WHERE source_no IS NOT NULL AND pair_no IS NULL AND to_source_no IS NULL;
         DROP TABLE paired
         """
@@ -71,6 +74,15 @@ def _list_hand_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
                     "INSERT INTO transfer_end VALUES (?, NULL, ?, ?, ?, ?, ?, NULL, NULL, NULL)",
                     [number, where, entry.day, line.currency, line.amount, entry.narration],
                 )
+    numbered = f"regexp_extract(text, {quoted(_NUMBER)}, 1, 'i')"
+    connection.execute(
+        f"""
+        UPDATE transfer_end SET pair_no = whole.pair_no FROM (
+            SELECT {numbered} AS number, currency, max(end_no) AS pair_no FROM transfer_end
+            WHERE {numbered} <> '' GROUP BY ALL HAVING count(*) > 1
+        ) AS whole WHERE whole.number = {numbered} AND whole.currency = transfer_end.currency
+        """
+    )
 
 
 def _list_line_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
@@ -134,8 +146,11 @@ def _pair_hand(connection: duckdb.DuckDBPyConnection, condition: str) -> None:
     """An entry by hand and the bank line that completes it; a rule that points to an account speaks of no cheque."""
     pairs = f"""
         SELECT entry.end_no AS first_no, line.end_no AS second_no
-        FROM transfer_end AS entry JOIN transfer_end AS line ON entry.currency = line.currency
-        WHERE entry.source_no IS NULL AND line.source_no IS NOT NULL AND coalesce(line.to_source_no, 0) = 0 AND {condition}
+        FROM (SELECT coalesce(pair_no, end_no) AS end_no, currency, min(moved_on) AS moved_on, sum(amount) AS amount,
+                     any_value(text) AS text FROM transfer_end WHERE source_no IS NULL
+              GROUP BY coalesce(pair_no, end_no), currency) AS entry
+        JOIN transfer_end AS line ON entry.currency = line.currency
+        WHERE line.source_no IS NOT NULL AND coalesce(line.to_source_no, 0) = 0 AND {condition}
     """
     connection.execute(_ACCEPT_UNIQUE.format(pairs=pairs))
 

@@ -71,10 +71,12 @@ def list_transfer_items(
 
 
 def _items(ends: list[_End], source_no: int, on: datetime.date, banks: tuple[int, ...]) -> Iterator[TransferItem]:
-    first, second = ends[0], ends[1] if len(ends) == 2 else None
-    if first.source_no is None:
-        yield from _hand_items(first, second, source_no, on, banks)
+    if ends[0].source_no is None:
+        written = [end for end in ends if end.source_no is None]
+        line = next((end for end in ends if end.source_no is not None), None)
+        yield from _hand_items(written, line, source_no, on, banks)
         return
+    first, second = ends[0], ends[1] if len(ends) == 2 else None
     if second is not None and second.moved_on < first.moved_on:
         first, second = second, first
     if second is not None:
@@ -88,17 +90,19 @@ def _items(ends: list[_End], source_no: int, on: datetime.date, banks: tuple[int
 
 
 def _hand_items(
-    entry: _End, line: _End | None, source_no: int, on: datetime.date, banks: tuple[int, ...]
+    entries: list[_End], line: _End | None, source_no: int, on: datetime.date, banks: tuple[int, ...]
 ) -> Iterator[TransferItem]:
-    owner = line.source_no if line is not None else (banks[0] if banks else None)
+    owner = line.source_no if line is not None else next(iter(banks), None)
     if owner != source_no:
         return
-    has_line = line is not None and line.moved_on <= on
-    if entry.moved_on <= on and not has_line:
-        yield TransferItem("under way", entry.moved_on, entry.name, None, entry.amount, entry.amount, entry.text)
-    elif has_line and line is not None and entry.moved_on > on:
-        yield TransferItem("early", line.moved_on, line.name, line.event_id, line.amount, -line.amount, entry.text)
-    elif has_line and line is not None and line.amount != entry.amount:
-        change = line.amount - entry.amount
-        what = f"{entry.text} ({entry.name})"
+    known = [entry for entry in entries if entry.moved_on <= on]
+    written = sum(entry.amount for entry in known)
+    if line is None or line.moved_on > on:
+        if written:
+            yield TransferItem("under way", known[0].moved_on, known[0].name, None, written, written, known[0].text)
+    elif not known:
+        yield TransferItem("early", line.moved_on, line.name, line.event_id, line.amount, -line.amount, entries[0].text)
+    elif line.amount != written:
+        change = line.amount - written
+        what = f"{known[0].text} ({known[0].name})"
         yield TransferItem("other amount", line.moved_on, line.name, line.event_id, change, -change, what)

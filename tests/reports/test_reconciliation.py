@@ -6,6 +6,7 @@ One set of books serves all cases: each is a bank account, a processor or a wall
 import datetime
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 import pytest
 from shop_books import Row, build_books, silent
@@ -52,7 +53,7 @@ def line(on: str, amount: str, memo: str) -> Row:
 
 def event(event_id: str, kind: str, on: str, net: str, order_id: str = "", fee: str = "") -> Row:
     """A processor's event; a fee is on top of the net."""
-    gross = f"{float(net) + float(fee or 0):.2f}"
+    gross = str(Decimal(net) + Decimal(fee or 0))
     return {
         "event_id": event_id, "kind": kind, "at": f"2031-04-{on}", "currency": "USD", "gross": gross, "fee": fee,
         "net": net, "order_ref": order_id,
