@@ -24,11 +24,12 @@ ENTRY = re.compile(
 )
 
 BYTES, LOADER = "the journal is what the exports say", "beancount accepts the books"
-BALANCE, INCOME, SHEET, ORDERS = (
+BALANCE, INCOME, SHEET, ORDERS, TAX = (
     "trial balance is beanquery's",
     "income statement is beanquery's",
     "balance sheet is beanquery's",
     "profit of each order is beanquery's",
+    "sales tax is beanquery's",
 )
 FLOW, BASIS = "cash flow is the journal's, entry by entry", "cash basis is the journal's, entry by entry"
 
@@ -105,10 +106,14 @@ CORRUPTIONS = [
     pytest.param(within(r"\^order-\d+", "^order-10399"), MONTH, {ORDERS, BASIS}, id="link changed"),
     pytest.param(within(r" \^order-\d+", ""), MONTH, {ORDERS, BASIS}, id="link removed"),
     pytest.param(copy_month, "2031-09.beancount", set(), id="extra file"),
-    pytest.param(remove_month, MONTH, {LOADER, BALANCE, INCOME, SHEET, ORDERS, BASIS, FLOW}, id="missing file"),
+    pytest.param(remove_month, MONTH, {LOADER, BALANCE, INCOME, SHEET, ORDERS, TAX, BASIS, FLOW}, id="missing file"),
     pytest.param(
         change_file("index.beancount", 'include "2031-02.beancount"\n', ""),
-        "index.beancount", {BALANCE, INCOME, SHEET, ORDERS, BASIS, FLOW}, id="month not included",
+        "index.beancount", {BALANCE, INCOME, SHEET, ORDERS, TAX, BASIS, FLOW}, id="month not included",
+    ),
+    pytest.param(
+        change_file(MONTH, "Liabilities:SalesTax:US-CO", "Liabilities:SalesTax:US-WA"),
+        MONTH, {BALANCE, TAX}, id="tax of another state",
     ),
     pytest.param(
         change_file("../accounts.beancount", r"\d{4}-01-01 open Expenses:Fees:Processing\n", ""),
@@ -135,7 +140,7 @@ def test_untouched_books_pass_every_check(demo_books: DemoBooks) -> None:
     """The demo's books, planted faults and all, keep every identity."""
     checks = run_checks(demo_books.connection, demo_books.folder, silent)
     assert [] == [check for check in checks if not check.passed]
-    assert {BYTES, LOADER, BALANCE, INCOME, SHEET, ORDERS, FLOW, BASIS} < {check.check for check in checks}
+    assert {BYTES, LOADER, BALANCE, INCOME, SHEET, ORDERS, TAX, FLOW, BASIS} < {check.check for check in checks}
 
 
 @pytest.mark.parametrize(("corrupt", "named", "seen_by"), CORRUPTIONS)
