@@ -239,6 +239,16 @@ def open_books(folder: BooksFolder, progress: Progress, *, with_journal: bool = 
     Raises:
         LedgerError: the books can't be built from what is there; the last build stays as it was.
     """
+    bring_up_to_date(folder, progress, with_journal=with_journal)
+    return connect_for_reading(folder.database)
+
+
+def bring_up_to_date(folder: BooksFolder, progress: Progress, *, with_journal: bool = True) -> None:
+    """Finish what was cut short, and build the books where an input changed.
+
+    Raises:
+        LedgerError: the books can't be built from what is there; the last build stays as it was.
+    """
     finish_pending(folder)
     if not _is_fresh(folder):
         from ledger_tools.build import read_inputs
@@ -254,7 +264,6 @@ def open_books(folder: BooksFolder, progress: Progress, *, with_journal: bool = 
                 staging = fresh_staging(folder)
                 connection, _ = rebuild(folder, inputs, staging, archived_exports(folder), progress)
                 swap_in(folder, inputs, staging, connection, [], stamp, progress, with_journal=write)
-    return connect_for_reading(folder.database)
 
 
 def remembered(connection: duckdb.DuckDBPyConnection, name: str, work: Callable[[], int]) -> int:

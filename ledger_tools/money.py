@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, lru_cache
 
 from ledger_tools.errors import LedgerError, Problem
 
@@ -84,6 +84,21 @@ def round_half_up(numerator: int, denominator: int) -> int:
         numerator, denominator = -numerator, -denominator
     magnitude = (2 * abs(numerator) + denominator) // (2 * denominator)
     return -magnitude if numerator < 0 else magnitude
+
+
+@lru_cache(maxsize=1 << 16)
+def people_amount(minor: int, currency: str) -> str:
+    """An amount with a mark at the thousands: 123456 USD is "1,234.56"."""
+    whole, point, fraction = format_amount(abs(minor), currency).partition(".")
+    return f"{'-' if minor < 0 else ''}{int(whole):,}{point}{fraction}"
+
+
+def people_percent(margin: str | None) -> str:
+    """A margin of four digits as per cent: "0.4712" is "47.1 %"; a dash where there is none."""
+    if margin is None:
+        return "-"
+    tenths = round_half_up(int(margin.replace(".", "")), 10)
+    return f"{'-' if tenths < 0 else ''}{abs(tenths) // 10}.{abs(tenths) % 10} %"
 
 
 def allocate(total: int, weights: Sequence[int]) -> list[int]:

@@ -29,8 +29,8 @@ class Status:
     hints: tuple[str, ...] = ()
 
 
-def read_status(connection: duckdb.DuckDBPyConnection) -> Status:
-    """Coverage by source, number of open items, and the next step."""
+def read_status(connection: duckdb.DuckDBPyConnection, open_items: int | None = None) -> Status:
+    """Coverage by source, number of open items (counted here where it isn't known), and the next step."""
     spans: dict[str, list[tuple[str, str]]] = {}
     for source, first, last in connection.execute(
         """
@@ -58,7 +58,7 @@ def read_status(connection: duckdb.DuckDBPyConnection) -> Status:
             "SELECT name, kind FROM source WHERE source_no > 0 ORDER BY source_no"
         ).fetchall()
     )
-    items = len(list_open_items(connection, None))
+    items = len(list_open_items(connection, None)) if open_items is None else open_items
     return Status(sources, items, _next_step(sources, items), _hints(connection))
 
 

@@ -38,6 +38,7 @@ COMMANDS = {
     "sales-tax": "sales_tax",
     "tax-forms": "tax_forms",
     "packet": "packet",
+    "view": "view",
     "check": "check",
 }
 
@@ -104,11 +105,11 @@ class LazyGroup(click.Group):
         except LedgerError as trouble:
             _tell(ctx, trouble.problems)
         except OSError as trouble:
-            from ledger_tools.cli.trouble import file_problem
+            from ledger_tools.trouble import file_problem
 
             _tell(ctx, [file_problem(trouble)])
         except _database_errors() as trouble:
-            from ledger_tools.cli.trouble import database_problem
+            from ledger_tools.trouble import database_problem
 
             _tell(ctx, [database_problem(trouble)])
 

@@ -8,7 +8,6 @@ through.
 from __future__ import annotations
 
 import csv
-import functools
 import io
 import json
 import os
@@ -20,6 +19,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import click
+
+from ledger_tools.money import people_amount as people_amount
+from ledger_tools.money import people_percent as people_percent
 
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?\Z")
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -66,25 +68,6 @@ def plain(text: str) -> str:
     if text.isprintable():
         return text
     return "".join(letter if letter.isprintable() else "�" for letter in text)
-
-
-@functools.lru_cache(maxsize=1 << 16)
-def people_amount(minor: int, currency: str) -> str:
-    """An amount with a mark at the thousands: 123456 USD is "1,234.56"."""
-    from ledger_tools.money import format_amount
-
-    whole, point, fraction = format_amount(abs(minor), currency).partition(".")
-    return f"{'-' if minor < 0 else ''}{int(whole):,}{point}{fraction}"
-
-
-def people_percent(margin: str | None) -> str:
-    """A margin of four digits as per cent: "0.4712" is "47.1 %"; a dash where there is none."""
-    from ledger_tools.money import round_half_up
-
-    if margin is None:
-        return "-"
-    tenths = round_half_up(int(margin.replace(".", "")), 10)
-    return f"{'-' if tenths < 0 else ''}{abs(tenths) // 10}.{abs(tenths) % 10} %"
 
 
 def echo_json(report: dict[str, Any]) -> None:

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import getpass
-from typing import TYPE_CHECKING
 
 import click
 
 from ledger_tools.cli import Context
-
-if TYPE_CHECKING:
-    import duckdb
 
 
 @click.command("settle")
@@ -38,9 +34,8 @@ def command(
     """
     import datetime
 
-    from ledger_tools.archive import open_books, recording
-    from ledger_tools.decisions import add_decision, withdraw_decision
-    from ledger_tools.settlement import Verdict, decide, find_item, stale_decisions
+    from ledger_tools.settlement import Verdict
+    from ledger_tools.settling import settle_item, withdraw_item
 
     if [match is not None, account is not None, accept, withdraw].count(True) != 1:
         raise click.UsageError("give exactly one of --match, --account, --accept and --withdraw")
@@ -48,27 +43,22 @@ def command(
         raise click.UsageError("give a reason: --reason TEXT")
     folder = context.folder()
     if withdraw:
-        with recording(folder):
-            withdraw_decision(folder.decisions, item)
+        stale = withdraw_item(folder, item, context.progress)
         told = f"The decision about {item} is taken back."
     else:
-        with open_books(folder, context.progress) as connection:
-            found = find_item(connection, item)
-            decision = decide(
-                connection,
-                found,
-                Verdict(match, account, accept),
-                (reason or "").strip(),
-                by or _login_name(),
-                datetime.date.today(),
-            )
-            if account is not None:
-                _tell_new_account(connection, account)
-        with recording(folder):
-            add_decision(folder.decisions, decision)
-        told = f"Settled: {found.kind} {found.id}, {decision.action}."
-    with open_books(folder, context.progress) as connection:
-        stale = stale_decisions(connection)
+        settled = settle_item(
+            folder,
+            item,
+            Verdict(match, account, accept),
+            reason=(reason or "").strip(),
+            by=by or _login_name(),
+            decided_on=datetime.date.today(),
+            progress=context.progress,
+        )
+        stale = settled.stale
+        told = f"Settled: {settled.item.kind} {settled.item.id}, {settled.decision.action}."
+        if settled.new_account:
+            _tell_new_account(settled.new_account, settled.alike)
     context.end_progress()
     click.echo(told, err=True)
     for problem in stale:
@@ -84,13 +74,7 @@ def _login_name() -> str:
         raise click.UsageError("your login name is not known: say who decides with --by NAME") from None
 
 
-def _tell_new_account(connection: duckdb.DuckDBPyConnection, account: str) -> None:
+def _tell_new_account(account: str, alike: tuple[str, ...]) -> None:
     """Say that an account is new to the books, with those that are called much alike: it may be a slip."""
-    import difflib
-
-    names = [str(row[0]) for row in connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()]
-    if account in names:
-        return
-    alike = difflib.get_close_matches(account, names, 3)
     meant = f"; did you mean {' or '.join(alike)}? Then withdraw this and settle again" if alike else ""
     click.echo(f"{account} is a new account in these books{meant}.", err=True)

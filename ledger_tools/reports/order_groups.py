@@ -29,6 +29,10 @@ DISCOUNT_BANDS: tuple[tuple[int | None, str], ...] = (
     (None, "over 25 %"),
 )
 
+#: SQL expressions over `order_head`: the region that an order ships to, and the channel that it came by.
+REGION = "coalesce(ship_country || '-' || ship_region, ship_country, '(no region)')"
+CHANNEL = "coalesce(nullif(trim(channel), ''), '(no channel)')"
+
 
 @dataclass(frozen=True)
 class Group:
@@ -92,14 +96,17 @@ def group_orders(connection: duckdb.DuckDBPyConnection, report: OrderReport, by:
         for name, figures in parts:
             members[name].append(figures)
     groups = [Group(name, counts[name], add_figures(figures)) for name, figures in members.items()]
+    return GroupedReport(report.period, report.as_of, report.currency, by, order_the_groups(by, groups), report.totals)
+
+
+def order_the_groups(by: str, groups: Iterable[Group]) -> tuple[Group, ...]:
+    """Months and discount bands in their own order; other groups by profit, the greatest first, then name."""
     bands = [name for _, name in DISCOUNT_BANDS]
     if by == "month":
-        groups.sort(key=lambda group: group.name)
-    elif by == "discount":
-        groups.sort(key=lambda group: bands.index(group.name))
-    else:
-        groups.sort(key=lambda group: (-group.figures.profit, group.name))
-    return GroupedReport(report.period, report.as_of, report.currency, by, tuple(groups), report.totals)
+        return tuple(sorted(groups, key=lambda group: group.name))
+    if by == "discount":
+        return tuple(sorted(groups, key=lambda group: bands.index(group.name)))
+    return tuple(sorted(groups, key=lambda group: (-group.figures.profit, group.name)))
 
 
 def _by_month(connection: duckdb.DuckDBPyConnection) -> Callable[[OrderProfit], list[Part]]:
@@ -152,8 +159,8 @@ def _by_line(field: str) -> Callable[[duckdb.DuckDBPyConnection], Callable[[Orde
 GROUPINGS: Mapping[str, Callable[[duckdb.DuckDBPyConnection], Callable[[OrderProfit], list[Part]]]] = {
     "sku": _by_line("sku"),
     "category": _by_line("category"),
-    "region": _by_head("coalesce(ship_country || '-' || ship_region, ship_country, '(no region)')"),
-    "channel": _by_head("coalesce(nullif(trim(channel), ''), '(no channel)')"),
+    "region": _by_head(REGION),
+    "channel": _by_head(CHANNEL),
     "month": _by_month,
     "discount": _by_discount,
 }

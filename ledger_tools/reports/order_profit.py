@@ -71,8 +71,9 @@ class OrderReport:
 
 _FIGURES = ", ".join(f"coalesce(figure.{name}, 0) AS {name}" for name in Figures._fields)
 
-_ORDERS = f"""
-    SELECT head.order_no, head.order_id, head.placed_at::DATE, told.flags,
+#: SQL relation: one row an order, with its flags and figures, as of `$as_of`; `$first`, `$last` and `$order_no` choose.
+ORDER_ROWS = f"""
+    SELECT head.order_no, head.order_id, head.placed_at::DATE AS placed_on, told.flags,
            {", ".join(f"told.{name}" for name in Figures._fields)}
     FROM order_head AS head JOIN (
         SELECT {flag_list()} AS flags, * FROM {FLAG_FACTS} AS fact JOIN (
@@ -82,8 +83,9 @@ _ORDERS = f"""
     ) AS told USING (order_no)
     WHERE ($first IS NULL OR head.placed_at::DATE >= $first) AND ($last IS NULL OR head.placed_at::DATE <= $last)
       AND ($as_of IS NULL OR head.placed_at::DATE <= $as_of) AND ($order_no IS NULL OR head.order_no = $order_no)
-    ORDER BY head.placed_at, head.order_id, head.order_no
 """
+
+_ORDERS = f"{ORDER_ROWS} ORDER BY head.placed_at, head.order_id, head.order_no"
 
 #: Income and expenses of a period that are in no order's figures: postings without an order, and those of orders on
 #: accounts that feed no profit column (a sample, say), so that orders and this list are the whole income statement.

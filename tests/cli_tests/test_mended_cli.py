@@ -13,7 +13,7 @@ from test_command_line import without_power
 
 from ledger_tools import new_books, status
 from ledger_tools.archive import open_books
-from ledger_tools.cli.trouble import database_problem, file_problem
+from ledger_tools.trouble import database_problem, file_problem
 
 DAY = "2031-04-02"
 

@@ -1,6 +1,6 @@
 """What the system or the database refuses, in sentences: where, what, and what to do next.
 
-Called by the command group when a command ends in such an error. A sentence about the database shows neither values nor
+Called where a command or a page ends in such an error. A sentence about the database shows neither values nor
 statements: they may hold what stands in an export. `--debug` shows all of it.
 """
 

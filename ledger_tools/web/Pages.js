@@ -1,0 +1,162 @@
+// What our pages do in the browser, without a framework: forms become addresses or JSON, the newest books are shown.
+// Everything is listened for on the document, once, because Fava puts pages in and out of it.
+
+const ASK_EVERY_MS = 3000;
+const SHOW_PROGRESS_AFTER_MS = 700;
+
+function books() {
+  return document.querySelector(".books");
+}
+
+// Go where a link would: Fava loads the page without starting anew.
+function go(address) {
+  const link = document.createElement("a");
+  link.href = address;
+  link.hidden = true;
+  (document.querySelector("article") ?? document.body).append(link);
+  link.click();
+  link.remove();
+}
+
+function again() {
+  go(window.location.href.replace(/#.*/, ""));
+}
+
+// One place for what was done, is being done or went wrong; read out by screen readers; it outlives a change of page.
+function notice(text, kind = "done") {
+  let place = document.getElementById("books-notice");
+  if (!place) {
+    place = document.createElement("div");
+    place.id = "books-notice";
+    place.setAttribute("role", "status");
+    document.body.append(place);
+  }
+  place.dataset.kind = kind;
+  place.textContent = text;
+  if (text && kind !== "working") {
+    const close = document.createElement("button");
+    close.type = "button";
+    close.className = "muted";
+    close.textContent = "Close";
+    close.addEventListener("click", () => { place.textContent = ""; });
+    place.append(close);
+  }
+}
+
+function problemText(problems) {
+  return problems
+    .map(({ where, what, next_step }) => `${where}: ${what}.` + (next_step ? `\nWhat to do: ${next_step}.` : ""))
+    .join("\n\n");
+}
+
+async function ask(address) {
+  const answer = await fetch(address, { headers: { accept: "application/json" } });
+  return answer.ok ? answer.json() : null;
+}
+
+// While something is written, say what the program is doing as soon as it takes more than a moment.
+async function whileWorking(work) {
+  const now = books()?.dataset.now;
+  let shown = false;
+  const timer = setInterval(async () => {
+    const told = now ? await ask(now).catch(() => null) : null;
+    if (!timerDone) {
+      shown = true;
+      notice(`Working: ${told?.stage || "one moment"} …`, "working");
+    }
+  }, SHOW_PROGRESS_AFTER_MS);
+  let timerDone = false;
+  try {
+    return await work();
+  } finally {
+    timerDone = true;
+    clearInterval(timer);
+    if (shown) notice("");
+  }
+}
+
+// Send JSON; gives back the answer, or null after saying what is wrong.
+export async function send(address, data) {
+  try {
+    const response = await fetch(address, {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify(data),
+    });
+    if (response.status === 401) {
+      notice("This view is read-only: nothing was changed.", "problem");
+      return null;
+    }
+    const answer = await response.json();
+    if (answer.ok) return answer;
+    notice(problemText(answer.problems), "problem");
+  } catch (trouble) {
+    notice(`The program did not answer (${trouble.message}). Is it still running? Nothing is known of what became of this.`, "problem");
+  }
+  return null;
+}
+
+function fieldsOf(form) {
+  return Object.fromEntries(new FormData(form).entries());
+}
+
+// A form that asks becomes an address; empty fields are left out of it.
+function askByForm(form) {
+  const address = new URL(form.action, window.location.href);
+  for (const [name, text] of new FormData(form).entries()) {
+    if (text) address.searchParams.set(name, text);
+    else address.searchParams.delete(name);
+  }
+  go(address.href);
+}
+
+async function writeByForm(form) {
+  const button = form.querySelector("button[type=submit]");
+  button.disabled = true;
+  const answer = await whileWorking(() => send(form.getAttribute("action"), fieldsOf(form)));
+  button.disabled = false;
+  if (!answer) return;
+  const more = answer.stale?.length ? `\n\n${problemText(answer.stale)}` : "";
+  notice(answer.message + more, more ? "problem" : "done");
+  if (answer.go) go(answer.go);
+  else again();
+}
+
+// A build that was swapped in meanwhile is shown at once, unless the person is in the middle of something.
+function isBusy() {
+  const busy = document.querySelector(".books details.settle[open], .books [data-busy]");
+  return Boolean(busy) || document.activeElement?.matches(".books input, .books textarea, .books select");
+}
+
+async function lookForNewBooks() {
+  const shown = books();
+  if (!shown || document.hidden) return;
+  const told = await ask(shown.dataset.now).catch(() => null);
+  if (!told || shown !== books() || told.build === shown.dataset.build) return;
+  if (isBusy()) notice("The books have changed since this page was made; it shows them as they were.", "news");
+  else again();
+}
+
+export default {
+  init() {
+    document.documentElement.lang ||= "en";
+    document.addEventListener("submit", (event) => {
+      const form = event.target;
+      if (form.matches("[data-query]")) {
+        event.preventDefault();
+        askByForm(form);
+      } else if (form.matches("[data-write]")) {
+        event.preventDefault();
+        writeByForm(form);
+      }
+    });
+    document.addEventListener("change", (event) => {
+      if (event.target.matches("[data-at-once]")) askByForm(event.target.form);
+    });
+    setInterval(lookForNewBooks, ASK_EVERY_MS);
+  },
+  onPageLoad() {
+    const target = window.location.hash.startsWith("#item-") && document.querySelector(window.location.hash);
+    if (target) target.scrollIntoView();
+  },
+};

@@ -1,0 +1,112 @@
+"""The page of open items: what does not tie out, with its cause and next step, settled in place."""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import duckdb
+import flask
+
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.open_items import KINDS, Kind, OpenItem, find_items, last_known_day, settled_ids
+from ledger_tools.settlement import Verdict, open_balance, stale_decisions
+from ledger_tools.settling import settle_item
+from ledger_tools.web.page import BooksPage, answers_at, problem_parts, sent_text, takes_json
+
+
+@dataclass(frozen=True)
+class Section:
+    """Items of one kind.
+
+    Attributes:
+        to_account: whether they hold a balance that can go to an account.
+    """
+
+    kind: Kind
+    items: tuple[OpenItem, ...]
+    to_account: bool
+
+
+@dataclass(frozen=True)
+class OpenItemsView:
+    """What the page of open items shows; `under_way` is what is not late yet."""
+
+    as_of: datetime.date | None
+    sections: tuple[Section, ...]
+    under_way: tuple[OpenItem, ...]
+    total: int
+    kinds: tuple[tuple[str, int], ...]
+    only: str
+    stale: tuple[Problem, ...]
+    accounts: tuple[str, ...]
+    person: str
+
+
+class OpenItems(BooksPage):
+    """What does not tie out."""
+
+    report_title = "Open items"
+    lead = "Everything that does not tie out, the likely cause, and what settles it."
+
+    def view(self, connection: duckdb.DuckDBPyConnection) -> OpenItemsView:
+        """All open items by kind, or those of the kind that the address names."""
+        found, settled = find_items(connection, None), settled_ids(connection)
+        items = [item for item in found.late if item.id not in settled]
+        counts = {name: len(list(members)) for name, members in itertools.groupby(items, key=lambda item: item.kind)}
+        only = flask.request.args.get("kind", "")
+        by_name = {kind.name: kind for kind in KINDS}
+        if only and only not in by_name:
+            raise LedgerError(Problem(f"kind {only!r}", "is not known", f"choose one of {', '.join(by_name)}"))
+        sections = []
+        for name, members in itertools.groupby(items, key=lambda item: item.kind):
+            own = tuple(members)
+            if not only or name == only:
+                sections.append(Section(by_name[name], own, bool(open_balance(connection, own[0]))))
+        accounts = connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()
+        return OpenItemsView(
+            last_known_day(connection),
+            tuple(sections),
+            tuple(item for item in found.under_way if item.id not in settled),
+            len(items),
+            tuple(counts.items()),
+            only,
+            tuple(stale_decisions(connection)),
+            tuple(str(name) for (name,) in accounts),
+            self.desk.person,
+        )
+
+    @answers_at("settle", "POST")
+    @takes_json
+    def settle(self, sent: Mapping[str, Any]) -> dict[str, Any]:
+        """Settle an item: the same decision as the command makes."""
+        action = sent_text(sent, "action", needed="choose what becomes of the item")
+        target = sent_text(sent, "target")
+        verdicts = {
+            "match": Verdict(target, None, False),
+            "account": Verdict(None, target, False),
+            "accept": Verdict(None, None, True),
+        }
+        if action not in verdicts:
+            raise LedgerError(Problem(f"action {action!r}", "is not known", f"choose one of {', '.join(verdicts)}"))
+        if action != "accept" and not target:
+            what = "the record that it belongs to" if action == "match" else "the account that it goes to"
+            raise LedgerError(Problem(what, "is not named", "fill in the field"))
+        settled = settle_item(
+            self.desk.folder,
+            sent_text(sent, "item", needed="choose an item"),
+            verdicts[action],
+            reason=sent_text(sent, "reason", needed="say why, in your words"),
+            by=sent_text(sent, "by") or self.desk.person,
+            decided_on=self.desk.today(),
+            progress=self.desk.stage.tell,
+        )
+        self.desk.stage.tell("")
+        told = f"Settled: {settled.item.kind} {settled.item.id}, {settled.decision.action}."
+        if settled.new_account:
+            alike = f" Did you mean {' or '.join(settled.alike)}?" if settled.alike else ""
+            told += f" {settled.new_account} is a new account in these books.{alike}"
+        return {"message": told, "stale": [problem_parts(problem) for problem in settled.stale]}
