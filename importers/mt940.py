@@ -1,32 +1,40 @@
 """SWIFT MT940 statements (and MT942 interim reports): tagged lines of fixed-width parts.
 
 Place in the flow: file → `StatementFile`. Several statements may stand in one file; pages with the intermediate
-balances :60M: and :62M: are statements of their own and proved one by one. Dates stay as the bank wrote them.
+balances :60M: and :62M: are statements of their own and proved one by one. An interim report has no balances: where it
+states the number and sum of its entries (:90D:, :90C:), these are proved. Lines of a report that a statement of the same
+file holds too are one set of lines. Dates stay as the bank wrote them.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from pathlib import Path
 
 from importers.statements import Balance, Statement, StatementFile, StatementLine, join_texts, negate, plain_amount
 from ledger_tools.errors import LedgerError, Problem
 
-_TAG = re.compile(r":(\d{2}[A-Z]?):(.*)", re.DOTALL)
+_TAG = re.compile(r":(\d{2}[A-Z]?|NS):(.*)", re.DOTALL)
 _BALANCE = re.compile(r"([CD])(\d{2})(\d{2})(\d{2})([A-Z]{3})([\d,]+)")
+_PLAIN = re.compile(r"-?\d+(\.\d*)?")
+_SUM = re.compile(r"(\d{1,5})([A-Z]{3})([\d,]+)")
 _LINE = re.compile(
-    r"(?P<year>\d{2})(?P<month>\d{2})(?P<day>\d{2})(?P<booked>\d{4})?(?P<sign>R?[CD])(?P<funds>[A-Z])?"
+    r"(?P<year>\d{2})(?P<month>\d{2})(?P<day>\d{2})(?:(?P<booked>\d{4})|    )?(?P<sign>R?[CD])(?P<funds>[A-Z])?"
     r"(?P<amount>\d[\d,]*)(?P<type>[A-Z][A-Z0-9]{3})(?P<own>[^\n]*?)(?://(?P<bank>[^\n]*))?(?:\n(?P<more>.*))?",
     re.DOTALL,
 )
 _AGAIN = "ask the bank for the statement again"
+#: Tags that only an interim report (MT942) has.
+_INTERIM_TAGS = frozenset({"13", "13D", "34F", "90C", "90D"})
 
 
 @dataclass
 class _Open:
-    """A statement while its tags are read."""
+    """A statement while its tags are read; `sums` holds what an interim report states by "C" and "D"."""
 
     account_id: str = ""
     number: str = ""
@@ -34,7 +42,10 @@ class _Open:
     opening: Balance | None = None
     closing: Balance | None = None
     unbooked: int = 0
+    reversals: int = 0
     booked_last: bool = False
+    interim: bool = False
+    sums: dict[str, str] = field(default_factory=dict)
     lines: list[StatementLine] = field(default_factory=list)
 
 
@@ -50,7 +61,7 @@ def read_mt940(path: Path) -> StatementFile:
     except UnicodeDecodeError:
         text = data.decode("cp1252", errors="replace")
     problems: list[Problem] = []
-    statements = list(_statements(text, path.name, problems))
+    statements = _once(list(_statements(text, path.name, problems)))
     if problems:
         raise LedgerError(problems)
     if not statements:
@@ -82,12 +93,13 @@ def _statements(text: str, file: str, problems: list[Problem]) -> Iterator[State
     for tag, value in _tags(text):
         if tag == "20":
             if current:
-                yield _close(current, place)
+                yield _close(current, f"{file}, statement {place}", place, problems)
             current, place = _Open(), place + 1
         if current is None:
             continue
         where = f"{file}, statement {place}"
-        if tag == "25":
+        current.interim = current.interim or tag in _INTERIM_TAGS
+        if tag in ("25", "25P"):
             current.account_id = value.split("\n")[0].strip()
         elif tag in ("28C", "28"):
             current.number = value.strip()
@@ -99,6 +111,8 @@ def _statements(text: str, file: str, problems: list[Problem]) -> Iterator[State
                 current.closing = balance
         elif tag == "34F" and not current.currency:
             current.currency = value[:3]
+        elif tag in ("90C", "90D"):
+            current.sums[tag[2]] = value.strip()
         elif tag == "61":
             current.booked_last = not re.match(r"\d{6}(\d{4})?E[CD]", value)
             if not current.booked_last:
@@ -107,15 +121,22 @@ def _statements(text: str, file: str, problems: list[Problem]) -> Iterator[State
             line = _line(value, f"{where}, line {len(current.lines) + 1}", problems)
             if line:
                 current.lines.append(line)
+                current.reversals += bool(re.match(r"[\d ]*R", value))
         elif tag == "86" and current.lines and current.booked_last and not current.closing:
             last = current.lines[-1]
             memo, party = _information(value)
             current.lines[-1] = StatementLine(last.event_id, last.on, last.amount, join_texts([memo, last.memo]), party)
     if current:
-        yield _close(current, place)
+        yield _close(current, f"{file}, statement {place}", place, problems)
 
 
-def _close(current: _Open, place: int) -> Statement:
+def _close(current: _Open, where: str, place: int, problems: list[Problem]) -> Statement:
+    missing = [tag for tag, balance in ((":60F:", current.opening), (":62F:", current.closing)) if balance is None]
+    if missing and not (current.interim and len(missing) == 2):
+        what = f"has no {' and no '.join(missing)}, expected the balances that its lines lead from and to"
+        problems.append(Problem(where, what, "the file is cut off: export the statement again"))
+    if current.sums and not current.unbooked and not current.reversals:
+        problems += _sum_problems(current, where)
     number = f" ({current.number})" if current.number else ""
     return Statement(
         name=f"statement {place}{number}",
@@ -125,8 +146,44 @@ def _close(current: _Open, place: int) -> Statement:
         opening=current.opening,
         closing=current.closing,
         unbooked=current.unbooked,
+        interim=current.interim and current.closing is None,
         last_day=current.closing.on if current.closing and current.closing.final else "",
     )
+
+
+def _sum_problems(current: _Open, where: str) -> list[Problem]:
+    """Entries of an interim report that are not as many, or not as much, as it states."""
+    problems = []
+    for side, text in sorted(current.sums.items()):
+        stated = _SUM.fullmatch(text)
+        amounts = [line.amount for line in current.lines if line.amount.startswith("-") == (side == "D")]
+        total = sum((Decimal(amount) for amount in amounts if _PLAIN.fullmatch(amount)), Decimal(0))
+        found = f"{len(amounts)} entries of {abs(total)}"
+        if stated is None or (len(amounts), abs(total)) != (int(stated[1]), Decimal(plain_amount(stated[3]))):
+            what = f"found {found}, expected {text[:40]!r}"
+            problems.append(Problem(f"{where}, :90{side}:", what, "lines are lost or doubled: export it again"))
+    return problems
+
+
+def _once(statements: Sequence[Statement]) -> list[Statement]:
+    """The statements, with those lines taken out of interim reports that a statement of the file holds as well."""
+    booked = Counter(
+        (statement.account_id, line.on, line.amount)
+        for statement in statements
+        if not statement.interim
+        for line in statement.lines
+    )
+    kept = []
+    for statement in statements:
+        lines = []
+        for line in statement.lines:
+            key = (statement.account_id, line.on, line.amount)
+            if statement.interim and booked[key]:
+                booked[key] -= 1
+            else:
+                lines.append(line)
+        kept.append(replace(statement, lines=tuple(lines)))
+    return kept
 
 
 def _balance(value: str, current: _Open, where: str, problems: list[Problem], final: bool) -> Balance | None:

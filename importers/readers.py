@@ -135,7 +135,8 @@ def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, t
     if unbooked:
         skipped = (*skipped, ("not booked yet", unbooked))
     balances = tuple(StatedBalance(*balance) for balance in stated_balances(statements))
-    return ExportFacts(first, last, statements.time_stamp, rows_read + unbooked, records, skipped, balances, True)
+    whole = not any(statement.interim for statement in statements.statements)
+    return ExportFacts(first, last, statements.time_stamp, rows_read + unbooked, records, skipped, balances, whole)
 
 
 def read_statements(path: Path, kind_of_file: str) -> StatementFile:

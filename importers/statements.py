@@ -54,6 +54,7 @@ class Statement:
         first_day, last_day: the span that it says it covers, ISO 8601, or empty.
         opening, closing: where both stand, opening + Σ lines = closing is proved.
         unbooked: lines that the bank lists as pending or expected; they are left out until they are booked.
+        interim: a report during a day, without balances; it says nothing about the rest of its days.
     """
 
     name: str
@@ -65,6 +66,7 @@ class Statement:
     unbooked: int = 0
     first_day: str = ""
     last_day: str = ""
+    interim: bool = False
 
 
 @dataclass(frozen=True)

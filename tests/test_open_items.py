@@ -242,6 +242,15 @@ def test_same_difference_every_day_is_an_opening_balance(tmp_path: Path) -> None
     assert "balance-differs" not in books.kinds()
 
 
+def test_difference_that_is_made_good_later_stays_listed(tmp_path: Path) -> None:
+    """A balance that was stated wrong on one day is listed, though a later one agrees: each stated day has to tie out."""
+    rows = [bank("2031-04-01", "10.00", "A", balance="10.00"), bank("2031-04-02", "-5.00", "B", balance="6.00"),
+            bank("2031-04-03", "-1.00", "C", balance="4.00")]  # fmt: skip
+    (item,) = [item for item in Books(tmp_path).put(bank=rows).open_items() if item.kind == "balance-differs"]
+    assert (0, "2031-04-02") == (item.amount, item.date.isoformat())
+    assert "stated and booked differ on 2031-04-02 and agree later: reconcile --as-of that day" == item.cause
+
+
 def test_books_without_data_have_nothing_open(tmp_path: Path) -> None:
     """New books have no open item and no day to see them as of."""
     assert [] == Books(tmp_path).open_items()

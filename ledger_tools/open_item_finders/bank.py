@@ -95,9 +95,12 @@ _BALANCE = """
            source.name, compared.currency,
            CASE WHEN count(*) FILTER (difference <> 0) = count(*) AND count(DISTINCT difference) = 1
                 THEN 'the same difference on every stated day: an opening balance is missing'
+                WHEN arg_max(difference, stated_on) = 0
+                THEN 'stated and booked differ on ' || max(stated_on) FILTER (difference <> 0)
+                     || ' and agree later: reconcile --as-of that day'
                 ELSE 'stated and booked differ from ' || min(stated_on) FILTER (difference <> 0) || ' on' END
     FROM compared JOIN source USING (source_no)
-    GROUP BY source.name, compared.currency HAVING arg_max(difference, stated_on) <> 0
+    GROUP BY source.name, compared.currency HAVING count(*) FILTER (difference <> 0) > 0
 """
 
 FINDERS = (
