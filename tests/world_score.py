@@ -120,7 +120,7 @@ def made_links(connection: duckdb.DuckDBPyConnection) -> dict[str, set[Link]]:
 
     to_order = "SELECT event_id, order_id FROM {}_row JOIN order_head USING (order_no)"
     to_move = (
-        "SELECT key, movement.event_id FROM bank_row JOIN movement USING (movement_no) "
+        "SELECT key, movement.event_id FROM bank_match JOIN movement USING (movement_no) "
         "WHERE movement.kind {} IN ('top_up', 'withdrawal')"
     )
     found = (to_order.format("processor"), to_move.format("NOT"), to_move.format(""), to_order.format("wallet"))
