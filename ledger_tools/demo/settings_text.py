@@ -66,7 +66,7 @@ payout_pattern = "PROCESSOR SETTLEMENT"   # lines of this kind are payouts
 
 # What other bank lines are: a regular expression on memo and counterparty, and the account of the other side.
 {rules}
-# Where the shop files sales tax.
+# Where the shop files sales tax; a return is due on the 20th of the following month, where no due_day stands.
 
 [[registration]]
 jurisdiction = "US-CO"
@@ -77,26 +77,31 @@ since = "2031-01-01"
 jurisdiction = "US-WA"
 filing = "quarterly"
 since = "2031-01-01"
+due_day = 30
 
 [[registration]]
 jurisdiction = "US-MN"
 filing = "quarterly"
 since = "2031-01-01"
+due_day = 30
 
 [[registration]]
 jurisdiction = "DE"
 filing = "quarterly"
 since = "2031-01-01"
+due_day = 30
 
 [[registration]]
 jurisdiction = "FR"
 filing = "quarterly"
 since = "2031-01-01"
+due_day = 30
 
 [[registration]]
 jurisdiction = "NL"
 filing = "quarterly"
 since = "2031-01-01"
+due_day = 30
 
 # Dollars for one euro.
 {rates}
