@@ -80,6 +80,9 @@ def decide(
         "order_id": item.order_id,
     }
     if verdict.accept:
+        if item.kind == "balance-differs" and item.amount is not None and item.currency is not None:
+            # a difference that grows after it was accepted is not what was accepted
+            about |= {"amount": format_amount(item.amount, item.currency), "currency": item.currency}
         return Decision.model_validate({**about, "action": "accept"})
     if verdict.match is not None:
         source, event = _matched_record(connection, item, verdict.match)
@@ -143,7 +146,7 @@ def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> list[
         values["source"] = item.source or ""
     rows = connection.execute(
         f"""SELECT account.name, posting.currency, sum(amount)::BIGINT FROM posting JOIN account USING (account_no)
-            JOIN event USING (event_no) WHERE account.role = $role AND event.rule <> 'decision' AND {where}
+            JOIN event USING (event_no) WHERE account.role IN ($role, 'transfers_in_transit') AND event.rule <> 'decision' AND {where}
             GROUP BY ALL HAVING sum(amount) <> 0 ORDER BY 1, 2""",
         values,
     ).fetchall()
@@ -186,7 +189,7 @@ class Settled:
         item, kind, item_date: the open item, as it was.
         about: the order or event that it is about, as SOURCE/ID.
         action: match, account or accept; `target`: the record or account that it names.
-        amount, currency: what was moved, debit positive; None unless an account was named.
+        amount, currency: what was moved, debit positive, or the difference that was accepted; else None.
         problem: why it no longer fits the books; None while it does.
     """
 
@@ -262,4 +265,7 @@ def _trouble(
             holds = ", ".join(f"{format_amount(balance, code)} {code}" for _, code, balance in now) or "nothing"
             was = f"{format_amount(amount, currency)} {currency}"
             return Problem(where, f"moved {was}, the item now holds {holds}", withdraw)
+    if action == "accept" and amount is not None and currency is not None and amount != item.amount:
+        was, now_is = (f"{format_amount(each, currency)} {currency}" for each in (amount, item.amount or 0))
+        return Problem(where, f"accepted {was}, the difference is {now_is} now", withdraw)
     return None

@@ -103,11 +103,21 @@ _BALANCE = """
     GROUP BY source.name, compared.currency HAVING count(*) FILTER (difference <> 0) > 0
 """
 
+_TRANSFER = """
+    SELECT 'bank-line-without-rule', side.moved_on, -side.amount, side.currency, NULL, side.event_id, source.name,
+           side.event_id, 'the other side of this transfer is on no statement' || coalesce(' of ' || target.name, '')
+    FROM transfer_end AS side JOIN source USING (source_no) LEFT JOIN source AS target ON target.source_no = side.to_source_no
+    WHERE side.moved_on <= $as_of AND NOT EXISTS (
+        SELECT 1 FROM transfer_end AS twin
+        WHERE twin.pair_no = side.pair_no AND twin.end_no <> side.end_no AND twin.moved_on <= $as_of)
+"""
+
 FINDERS = (
     Finder(_under_way("'payout', 'payout_returned'", "payout-not-in-bank"), "payout"),
     Finder(_under_way("'top_up', 'withdrawal'", "top-up-without-bank-line"), "top_up"),
     Finder(_OTHER_AMOUNT),
     Finder(_BANK_LINE),
     Finder(_UNRULED),
+    Finder(_TRANSFER, "top_up"),
     Finder(_BALANCE),
 )

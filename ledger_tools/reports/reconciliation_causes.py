@@ -18,6 +18,7 @@ import duckdb
 
 from ledger_tools.errors import LedgerError
 from ledger_tools.money import format_amount, parse_amount
+from ledger_tools.open_items import item_id
 from ledger_tools.reports.reconciliation_form import Explanation
 from ledger_tools.reports.reconciliation_steps import StatedDay, Step, find_steps
 
@@ -90,16 +91,22 @@ def explain_difference(
 def _accepted(
     connection: duckdb.DuckDBPyConnection, source_no: int, currency: str, last: StatedDay
 ) -> tuple[Explanation, ...] | None:
-    """The whole difference, where a person has accepted it."""
-    row = connection.execute(
-        """SELECT decided_by, reason, item_date FROM decision JOIN source ON source.name = decision.source
-           WHERE decision.kind = 'balance-differs' AND action = 'accept' AND source_no = $source_no
-             AND coalesce(decision.currency, $currency) = $currency ORDER BY item_date DESC LIMIT 1""",
-        {"source_no": source_no, "currency": currency},
+    """What a person has accepted of the difference, and what it has changed by since."""
+    row = connection.execute("SELECT name FROM source WHERE source_no = ?", [source_no]).fetchone()
+    assert row is not None
+    made = connection.execute(
+        "SELECT decided_by, reason, amount FROM decision WHERE item = ? AND action = 'accept'",
+        [item_id("balance-differs", row[0], currency)],
     ).fetchone()
-    if row is None:
+    if made is None:
         return None
-    return (Explanation("accepted", last.difference, None, last.on, (), f"accepted by {row[0]}: {row[1]}"),)
+    decided_by, reason, amount = made
+    amount = last.difference if amount is None else amount
+    parts = [Explanation("accepted", amount, None, last.on, (), f"accepted by {decided_by}: {reason}")]
+    if amount != last.difference:
+        what = "the difference has changed since it was accepted"
+        parts.append(Explanation("unknown", last.difference - amount, None, last.on, (), what))
+    return tuple(parts)
 
 
 def _events_around(

@@ -8,8 +8,10 @@ from shop_books import Row, ShopBooks, build_books
 
 from ledger_tools.checks import check_control_accounts
 from ledger_tools.errors import LedgerError
+from ledger_tools.open_items import list_open_items
 from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.settings import parse_settings
+from ledger_tools.settlement import open_balance
 
 SETTINGS = """
 currency = "USD"
@@ -191,6 +193,16 @@ def test_sides(account: str, on: int, under_way: list[int], not_booked: list[int
     assert under_way == [each.amount for each in sides.statement_lines]
     assert not_booked == [each.amount for each in sides.book_lines]
     assert 0 == sides.remaining
+
+
+def test_transfer_without_its_other_side_is_open(books: ShopBooks) -> None:
+    """A transfer that the other account's statement never shows is an open item after its days, with what it holds."""
+    items = list_open_items(books.connection, datetime.date(2031, 5, 30))
+    (item,) = [item for item in items if item.event_id == "20310420:-5000:1"]
+    assert ("bank-line-without-rule", 5000) == (item.kind, item.amount)
+    assert item.cause.startswith("the other side of this transfer is on no statement of savings")
+    assert [(TRANSFERS, "USD", 5000)] == open_balance(books.connection, item)
+    assert item.id not in {item.id for item in list_open_items(books.connection, datetime.date(2031, 4, 21))}
 
 
 def test_balance_of_a_card_is_what_is_owed(books: ShopBooks) -> None:

@@ -115,6 +115,8 @@ BANKS = (
          "is an opening balance missing in hand.beancount?"),
     Case("accepted", "bank", LINES, [("02", "100.00"), ("20", "50.77")], [("accepted", -73, [], None)],
          "accepted by Ana: the bank will mend it"),
+    Case("grown", "bank", LINES, [("02", "100.00"), ("20", "50.50")],
+         [("accepted", -73, [], None), ("unknown", -27, [], None)], "has changed since it was accepted"),
     Case("lost-line", "bank", LINES, [("02", "100.00"), ("20", "128.83")],
          [("missing", 7733, ["po-lost"], "02")], "its line is in no export"),
     Case("payout-bank", "bank", [line("07", "44.40", "SETTLEMENT"), line("07", "39.00", "PAYOUT po-1000")], [], []),
@@ -156,7 +158,7 @@ reason = "the bank will mend it"
 by = "Ana"
 decided_on = 2031-05-01
 item_date = {on}
-source = "accepted"
+source = "{source}"
 """
 
 CASES = (*BANKS, *PROCESSORS, AMENDED)
@@ -175,8 +177,10 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Reconciliation]
     built = build_books(root, settings, {"shop": orders, **{case.source: case.rows for case in CASES}})
     items = [item for item in list_all_items(built.connection, AS_OF) if item.kind == "balance-differs"]
     built.connection.close()
-    (item,) = [item for item in items if item.source == "accepted"]
-    (built.folder.root / "decisions.toml").write_text(DECISION.format(item=item.id, on=item.date))
+    accepted = {item.source: item for item in items if item.source in ("accepted", "grown")}
+    decisions = [DECISION.format(item=item.id, on=item.date, source=item.source) for item in accepted.values()]
+    decisions[list(accepted).index("grown")] += 'amount = "-0.73"\ncurrency = "USD"\n'
+    (built.folder.root / "decisions.toml").write_text("".join(decisions))
     earlier = built.folder.exports / AMENDED.source / "a.csv"
     earlier.write_text("event_id,kind,at,total,currency\nw-1,charge,2031-04-02,7.00,USD\n")
     with open_books(built.folder, silent) as connection:
