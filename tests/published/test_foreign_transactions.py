@@ -70,6 +70,7 @@ def test_sale_collected_at_another_rate(books: ShopBooks) -> None:
     found = books.income(february)
     expected = {"revenue": "120000", "expenses": "13333", "net_income": "106667"}
     assert decimals(expected) == {name: found[name] for name in expected}
+    assert (Decimal("120000"), Decimal("13333")) == (found["operating_income"], found["other_expenses"])
     assert Decimal("13333") == books.balances()["Expenses:ExchangeDifferences"]
     assert "Assets:Receivable EUR" not in books.balances()
     assert Decimal("120000") == worth(books, datetime.date(2031, 2, 10))["Assets:Receivable"]

@@ -96,3 +96,23 @@ def test_gross_profit_with_goods_taken_by_the_owner(new_shop: Callable[..., Shop
     assert decimals({stock: "32955", "Equity:OwnerDraws": "2650"}) == {
         name: balances[name] for name in (stock, "Equity:OwnerDraws")
     }
+
+
+def test_gross_profit_percentage(new_shop: Callable[..., ShopBooks]) -> None:
+    """Gross profit of 100,000 on net receipts of 300,000 is 33 1/3 %; a markup of 18 % of cost is a margin of 15 %.
+
+    Sources, READ: IRS Publication 334, chapter 7, Testing Gross Profit Accuracy; U.S. Tax Court, Smith v. Commissioner,
+    T.C. Memo. (1998), p. 6, where both percentages are rounded (18/118 is 15.25 %).
+    """
+    entries = [
+        ("2031-01-31", ((CASH, "100000"), ("Income:Sales:Goods", "-300000"), ("Expenses:COGS:Goods", "200000"))),
+        ("2031-02-28", ((CASH, "18"), ("Income:Sales:Goods", "-118"), ("Expenses:COGS:Goods", "100"))),
+    ]
+    books = new_shop(hand=hand_entries(entries))
+    january = Period(datetime.date(2031, 1, 1), datetime.date(2031, 1, 31))
+    february = Period(datetime.date(2031, 2, 1), datetime.date(2031, 2, 28))
+    assert ["0.3333", "0.1525"] == [
+        report_income(books.connection, month).totals.gross_margin for month in (january, february)
+    ]
+    found = books.income(february)
+    assert Decimal("0.18") == found["gross_profit"] / found["cost_of_goods_sold"]

@@ -9,8 +9,7 @@ Sources, each READ:
   deduction
 
 Sales come from an order export, payments from a processor export, the remittance from a bank statement and a bank
-rule. The prepaid and partly delivered orders of 12.2 are month-end entries, which only a close posts; they are not
-here.
+rule. The prepaid and partly delivered orders of 12.2 stand in test_prepaid_goods.py.
 """
 
 from __future__ import annotations
@@ -21,7 +20,8 @@ from decimal import Decimal
 import pytest
 from shop_books import ShopBooks, build_shop, decimals, payment
 
-from ledger_tools.reports.statements import report_income
+from ledger_tools.calendar import parse_month
+from ledger_tools.reports.statements import report_cash_flow, report_income
 
 RULE = """
 [[bank_rule]]
@@ -73,6 +73,8 @@ def test_remittance_settles_the_liability(books: ShopBooks) -> None:
     assert "Liabilities:SalesTax:US-CO" not in balances
     assert Decimal("-1080") == balances["Assets:Bank:Checking"]
     assert [] == [row for row in report_income(books.connection).rows if row.account.startswith("Expenses:")]
+    flow = report_cash_flow(books.connection, parse_month("2031-10"))
+    assert [("Sales tax remitted", -108000)] == [(row.title, row.amount) for row in flow.rows]
 
 
 def test_daily_receipts(books: ShopBooks) -> None:
