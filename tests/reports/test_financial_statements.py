@@ -7,8 +7,14 @@ import duckdb
 import pytest
 import small_books
 
-from ledger_tools.calendar import parse_month
-from ledger_tools.reports.statements import report_balance_sheet, report_income, report_trial_balance
+from ledger_tools.calendar import Period, parse_month, parse_year
+from ledger_tools.reports.comparison import change_percent
+from ledger_tools.reports.statements import (
+    report_balance_sheet,
+    report_income,
+    report_owner_equity,
+    report_trial_balance,
+)
 
 
 def test_trial_balance(books: duckdb.DuckDBPyConnection) -> None:
@@ -188,3 +194,91 @@ def test_entry_by_hand_that_leaves_a_cent(tmp_path: Path) -> None:
             "UPDATE posting SET value = value + 1 WHERE event_no = (SELECT max(event_no) FROM event) AND leg = 1"
         )
         assert 1 == report_balance_sheet(books, None).difference
+
+
+def test_steps_and_groups(tmp_path: Path) -> None:
+    """Other income is no sale, interest stands below operations, and a group's expenses stand together."""
+    hand = """
+2031-05-02 * "Interest on the account"
+  Assets:Bank:Checking       3.00 USD
+  Income:Interest           -3.00 USD
+2031-05-03 * "A prize"
+  Assets:Bank:Checking       7.00 USD
+  Income:Other:Prizes       -7.00 USD
+2031-05-04 * "Interest paid"
+  Expenses:Interest          2.00 USD
+  Assets:Bank:Checking      -2.00 USD
+2031-05-05 * "Fees of the marketplace"
+  Expenses:Fees:Listing      1.00 USD
+  Assets:Bank:Checking      -1.00 USD
+"""
+    with small_books.build_small_books(tmp_path, hand=hand) as books:
+        statement = report_income(books, parse_month("2031-05"))
+    totals = statement.totals
+    assert (1566, 1000, 200) == (totals.revenue, totals.other_income, totals.other_expenses)
+    assert (4159 + 100 + 200, -1434 - 4159 - 100) == (totals.expenses, totals.operating_income)
+    assert totals.operating_income + 1000 - 200 == totals.net_income
+    assert ["Fees", "Fees", "Fees", "Chargebacks"] == [row.group for row in statement.rows if row.section == "expenses"]
+    assert ["Income:Returns"] == [row.account for row in statement.rows if row.is_contra]
+
+
+def test_balance_sheet_comparison(books: duckdb.DuckDBPyConnection) -> None:
+    """Each row stands beside that of the other day, also where it holds nothing now; the change is in percent too."""
+    report = report_balance_sheet(books, datetime.date(2031, 5, 20), datetime.date(2031, 4, 1)).as_json()
+    rows = {
+        row["account"]: (row["amount"], row["compared"], row["change"], row["change_percent"])
+        for section in ("assets", "liabilities", "equity")
+        for row in report[section]
+    }
+    assert ("547.25", "960.00", "-412.75", "-43.0") == rows["Assets:Bank:Checking"]
+    assert ("25.00", "0.00", "25.00", None) == rows["Assets:Disputed"]
+    assert ("0.00", "-500.00", "500.00", "100.0") == rows["Assets:InTransit:TopUps"]
+    assert ("2031-04-01", "960.00") == (report["compared_as_of"], report["compared_totals"]["assets"])
+
+
+@pytest.mark.parametrize("first", [datetime.date(2031, 1, 1), datetime.date(2031, 5, 1), datetime.date(2029, 1, 1)])
+def test_owner_equity_ties_to_the_balance_sheet(first: datetime.date, books: duckdb.DuckDBPyConnection) -> None:
+    """Opening and closing equity are the balance sheet's of the day before and of the last day."""
+    last = datetime.date(2031, 5, 20)
+    moved = report_owner_equity(books, Period(first, last))
+    assert report_balance_sheet(books, first - datetime.timedelta(days=1)).total("equity") == moved.opening
+    assert report_balance_sheet(books, last).total("equity") == moved.closing
+    assert report_income(books, Period(first, last)).totals.net_income == moved.net_income
+
+
+def test_owner_equity(tmp_path: Path) -> None:
+    """What the owner puts in and takes out, and what else moves equity, stand apart."""
+    hand = (
+        small_books.HAND
+        + """
+2031-05-02 * "From the owner"
+  Assets:Bank:Checking              300.00 USD
+  Equity:OwnerContributions        -300.00 USD
+2031-05-03 * "To the owner"
+  Equity:OwnerDraws                  50.00 USD
+  Assets:Bank:Checking              -50.00 USD
+"""
+    )
+    with small_books.build_small_books(tmp_path, hand=hand) as books:
+        may = report_owner_equity(books, parse_month("2031-05")).as_json()
+        before = report_owner_equity(books, parse_year("2030")).as_json()
+    assert ("945.75", "-55.93", "300.00", "-50.00", "1139.82", []) == tuple(
+        may[name] for name in ("opening", "net_income", "contributions", "draws", "closing", "other")
+    )
+    assert [{"account": "Equity:OpeningBalances", "amount": "1000.00"}] == before["other"]
+
+
+@pytest.mark.parametrize(
+    ("change", "amount", "compared"),
+    [
+        ("50.0", 150, 100),
+        ("-33.3", 100, 150),
+        ("100.0", 0, -5),
+        ("-0.1", 9994, 10000),
+        ("0.1", 10005, 10000),
+        (None, 5, 0),
+    ],
+)
+def test_change_percent(change: str | None, amount: int, compared: int) -> None:
+    """The change is told against the size of what it is compared with, to a tenth, half up."""
+    assert change == change_percent(amount, compared)
