@@ -299,6 +299,7 @@ def parse_settings(text: str, where: str = SETTINGS_FILE) -> ShopSettings:
             problems.append(Problem(f"{where}, {key}", told_plainly(error)))
         raise LedgerError(problems) from None
     problems = _balance_problems(settings, where)
+    problems += settings.tax_settings().amount_problems(where, settings.currency)
     if problems:
         raise LedgerError(problems)
     return settings

@@ -12,6 +12,8 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from ledger_tools.accounts import ROLES_BY_NAME, account_name
+from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.money import parse_amount
 from ledger_tools.setting_types import Day, Number, SettingsTable, shown
 
 Filing = Literal["monthly", "quarterly", "yearly"]
@@ -28,8 +30,15 @@ def _positive(text: str) -> str:
     return text
 
 
-#: Text of a decimal number that is not negative.
+def _percent(text: str) -> str:
+    if not re.fullmatch(r"(100|[0-9]{1,2})(\.[0-9]{1,4})?", text):
+        raise ValueError(f'found {shown(text)}, expected a percentage such as "2.5"')
+    return text
+
+
+#: Text of a decimal number that is not negative, and of a percentage.
 Positive = Annotated[Number, AfterValidator(_positive)]
+Percent = Annotated[Number, AfterValidator(_percent)]
 
 
 class Registration(SettingsTable):
@@ -44,7 +53,7 @@ class Registration(SettingsTable):
     due_day: int = Field(
         COMMON_DUE_DAY, ge=1, le=31, description="day of the month after the filing period by which to file and pay"
     )
-    allowance_percent: Positive = Field("0", description="percent of the tax due kept for filing in time")
+    allowance_percent: Percent = Field("0", description="percent of the tax due kept for filing in time")
     allowance_on_first: Positive | None = Field(None, description="only on the first so much of the tax due")
     allowance_cap: Positive | None = Field(None, description="at most so much for one return")
     allowance_floor: Positive | None = Field(None, description="no allowance below this tax due")
@@ -80,3 +89,25 @@ class TaxSettings(SettingsTable):
         """The liability account of a jurisdiction."""
         part = self.names.get(jurisdiction, jurisdiction)
         return account_name(ROLES_BY_NAME["sales_tax"], self.sales_tax_account, part)
+
+    def amount_problems(self, where: str, currency: str) -> list[Problem]:
+        """Amounts that are finer than the base currency, each with its key."""
+        amounts = [
+            (f"{table}.{place}.{name}", getattr(entry, name))
+            for table, entries, names in (
+                ("registration", self.registration, ("allowance_on_first", "allowance_cap", "allowance_floor")),
+                ("threshold", self.threshold, ("sales",)),
+            )
+            for place, entry in enumerate(entries, start=1)
+            for name in names
+        ]
+        problems = []
+        for key, text in amounts:
+            try:
+                parse_amount(text or "0", currency)
+            except LedgerError as trouble:
+                problems += [
+                    Problem(f"{where}, {key}", f"{problem.where} {problem.what}", f"write it in {currency}")
+                    for problem in trouble.problems
+                ]
+        return problems

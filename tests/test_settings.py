@@ -213,3 +213,27 @@ def test_names_that_fold_alike(tmp_path: Path) -> None:
     with books.folder.settings.open("a", encoding="utf-8") as stream:
         stream.write('[names]\n"wall art" = "Posters"\n')
     assert {"Income:Sales:WallArt", "Income:Sales:Posters"} == {entry.lines[1][0] for entry in books.entries()}
+
+
+@pytest.mark.parametrize(
+    ("more", "message"),
+    [
+        ('allowance_cap = "1.005"', "registration.1.allowance_cap: amount '1.005' has more decimals than USD has (2)"),
+        ('allowance_percent = "100.5.1"', "registration.1.allowance_percent: found '100.5.1', expected a percentage"),
+        (
+            'allowance_floor = "-1"',
+            "registration.1.allowance_floor: found '-1', expected a number that is not negative",
+        ),
+        ("due_day = 32", "registration.1.due_day: found 32, expected at most 31"),
+        ('filing = "weekly"', "registration.1.filing"),
+        ('[[threshold]]\njurisdiction = "US-TX"', "threshold.1.sales: is missing"),
+        ('[tax_lines]\n"marketing" = "8"', "tax_lines: 'marketing' is not an account name"),
+    ],
+)
+def test_tax_settings_that_are_wrong(more: str, message: str) -> None:
+    """What is wrong with a registration, a threshold or a line is told with its key."""
+    table = '[[registration]]\njurisdiction = "US-CO"\nsince = 2031-01-01\n'
+    table += "" if more.startswith("filing") else 'filing = "monthly"\n'
+    with pytest.raises(LedgerError) as caught:
+        parse_settings(HEAD + table + more)
+    assert message in str(caught.value)

@@ -137,7 +137,8 @@ def filing_periods(registration: Registration, last: datetime.date, until: datet
         for _ in range(months - 1):
             end = next_month(end)
         closing = month_end(end) if until is None else min(month_end(end), until)
-        periods.append(Period(max(first, start), closing))
+        if max(first, start) <= closing:
+            periods.append(Period(max(first, start), closing))
         start = next_month(end)
     return periods
 

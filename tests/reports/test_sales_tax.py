@@ -3,14 +3,19 @@
 import datetime
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 import tax_shop
-from shop_books import ShopBooks, build_shop, payment
+from shop_books import CURRENCY, ZONE, ShopBooks, build_books, build_shop, payment, silent
 
 from ledger_tools.calendar import ALL_TIME, Period, parse_month, parse_quarter
+from ledger_tools.checks import run_checks
+from ledger_tools.new_books import settings_text
 from ledger_tools.reports.sales_tax import SalesTaxReport, TaxFigures, report_sales_tax
+from ledger_tools.reports.sales_tax_basis import report_basis
 from ledger_tools.reports.sales_tax_returns import due_date, filing_periods, list_returns, timely_allowance
+from ledger_tools.reports.sales_tax_thresholds import report_thresholds
 from ledger_tools.reports.sales_tax_tie_out import tie_out
 from ledger_tools.tax_settings import Registration
 
@@ -186,3 +191,32 @@ def test_adding_up() -> None:
     assert TaxFigures() == report.totals
     assert 6 == one.gross_sales
     assert -1 == replace(one).due
+
+
+def test_hostile_jurisdiction(tmp_path: Path) -> None:
+    """A jurisdiction's name is data, whatever stands in it."""
+    name = "O'Brien'); DROP TABLE posting; --"
+    order = {
+        "order_id": "1", "placed_at": "2031-01-05", "category": "Mugs", "quantity": "1", "unit_price": "10.00",
+        "tax": "1.00", "total": "11.00", "tax_jurisdiction": name, "channel": "'; --",
+    }  # fmt: skip
+    settings = f'\n[[registration]]\njurisdiction = "{name}"\nfiling = "yearly"\nsince = 2031-01-01\n'
+    with build_shop(tmp_path, {"shop": [order]}, settings=settings).connection as connection:
+        (row,) = report_sales_tax(connection).rows
+        assert (name, 100, True) == (row.jurisdiction, row.figures.owed, row.is_registered)
+        assert 100 == list_returns(connection).returns[0].payable
+        assert tie_out(connection).holds
+        assert 1 == report_basis(connection).rows[0].on_invoice
+        assert 1000 == report_thresholds(connection).rows[0].sales
+
+
+def test_day_detail(tmp_path: Path) -> None:
+    """With one entry a day and kind, beanquery still finds what the report tells, foreign and hand-written entries too."""
+    exports = {"shop": tax_shop.ORDERS, "checking": tax_shop.BANK}
+    text = settings_text("Test shop", CURRENCY, ZONE).replace('detail = "order"', 'detail = "day"') + tax_shop.SETTINGS
+    built = build_books(tmp_path, text, exports, tax_shop.HAND)
+    with built.connection as connection:
+        checks = {check.check: check for check in run_checks(connection, built.folder, silent)}
+    assert checks["sales tax is beanquery's"].passed, checks["sales tax is beanquery's"].detail
+    assert checks["sales tax ties out by jurisdiction and month"].passed
+    assert "figures in USD" in checks["sales tax is beanquery's"].detail
