@@ -173,6 +173,17 @@ def write_mapping(folder: BooksFolder, source: str, text: str, *, replace_old: b
     os.replace(draft, target)
 
 
+def write_settings(folder: BooksFolder, content: bytes) -> None:
+    """Replace the settings, whole or not at all; the lock must be held (`recording`)."""
+    draft = folder.settings.with_suffix(".draft")
+    with draft.open("wb") as stream:
+        stream.write(content)
+        stream.flush()
+        os.fsync(stream.fileno())
+    shutil.copymode(folder.settings, draft)
+    os.replace(draft, folder.settings)
+
+
 def archived_exports(folder: BooksFolder) -> list[Export]:
     """Every archived export, as a build takes it."""
     from ledger_tools.build import Export

@@ -13,14 +13,15 @@ from ledger_tools.cli import Context
 @click.argument("item", metavar="ITEM")
 @click.option("--match", "match", metavar="EVENT", help="It belongs to this record: the id of an event or order.")
 @click.option("--account", metavar="ACCOUNT", help="Move what is open to this account.")
+@click.option("--always", is_flag=True, help="With --account: every line like it, by a [[bank_rule]] in shop.toml.")
 @click.option("--accept", is_flag=True, help="Leave it as it is; it leaves the list and stays in the record.")
 @click.option("--withdraw", is_flag=True, help="Take an earlier decision back.")
 @click.option("--reason", help="Why, in your words.")
 @click.option("--by", help="Who decides; else your login name.")
 @click.pass_obj
 def command(
-    context: Context, item: str, match: str | None, account: str | None, accept: bool, withdraw: bool, reason: str | None,
-    by: str | None,
+    context: Context, item: str, match: str | None, account: str | None, always: bool, accept: bool, withdraw: bool,
+    reason: str | None, by: str | None,
 ) -> None:  # fmt: skip
     """Settle ITEM of the list of open items, by its id.
 
@@ -29,6 +30,7 @@ def command(
     \b
     Example:
       ledger-tools settle 3fa9c1d2 --account Expenses:BankFees --reason "card fee of the bank"
+      ledger-tools settle 77b0e1aa --account Expenses:Rent --always --reason "studio rent"
       ledger-tools settle 81aa07be --match PO-1031 --reason "the bank cut the reference off"
       ledger-tools settle 5d0c44ef --accept --reason "replacement sent from our own stock"
     """
@@ -39,12 +41,16 @@ def command(
 
     if [match is not None, account is not None, accept, withdraw].count(True) != 1:
         raise click.UsageError("give exactly one of --match, --account, --accept and --withdraw")
+    if always and account is None:
+        raise click.UsageError("--always needs --account: the account that such lines belong to")
     if not withdraw and not (reason or "").strip():
         raise click.UsageError("give a reason: --reason TEXT")
     folder = context.folder()
     if withdraw:
         stale = withdraw_item(folder, item, context.progress)
         told = f"The decision about {item} is taken back."
+    elif always and account is not None:
+        told = _settle_always(context, item, account, (reason or "").strip(), by or _login_name())
     else:
         settled = settle_item(
             folder,
@@ -65,6 +71,25 @@ def command(
         click.echo(str(problem), err=True)
     if stale:
         click.get_current_context().exit(1)
+
+
+def _settle_always(context: Context, item: str, account: str, reason: str, by: str) -> str:
+    """Settle an item and all lines like it by a rule; what was done, in words."""
+    import datetime
+
+    from ledger_tools.archive import open_books
+    from ledger_tools.settlement import find_item
+    from ledger_tools.standing_rules import propose_rule, rule_text, write_rule
+
+    folder, today = context.folder(), datetime.date.today()
+    with open_books(folder, context.progress) as connection:
+        found = find_item(connection, item)
+        rule = propose_rule(connection, found, account)
+        _tell_new_account(connection, account)
+    context.end_progress()
+    click.echo(rule_text(rule, reason, by, today).strip(), err=True)
+    write_rule(folder, rule, reason, by, today)
+    return f"Settled: {found.kind} {found.id}, by this rule in shop.toml; it fits {rule.fits} open line(s)."
 
 
 def _login_name() -> str:
