@@ -9,12 +9,15 @@ import datetime
 import difflib
 from dataclasses import dataclass
 
+import duckdb
+
 from ledger_tools.archive import Progress, open_books, recording
 from ledger_tools.decisions import Decision, add_decision, withdraw_decision
 from ledger_tools.errors import Problem
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import OpenItem
 from ledger_tools.settlement import Verdict, decide, find_item, stale_decisions
+from ledger_tools.standing_rules import propose_rule, rule_text, write_rule
 
 
 @dataclass(frozen=True)
@@ -51,12 +54,60 @@ def settle_item(
     with open_books(folder, progress) as connection:
         found = find_item(connection, item)
         decision = decide(connection, found, verdict, reason, by, decided_on)
-        names = [str(row[0]) for row in connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()]
-    new = verdict.account if verdict.account is not None and verdict.account not in names else None
-    alike = tuple(difflib.get_close_matches(new, names, 3)) if new else ()
+        new, alike = _new_account(connection, verdict.account)
     with recording(folder):
         add_decision(folder.decisions, decision)
     return Settling(found, decision, new, alike, _stale(folder, progress))
+
+
+@dataclass(frozen=True)
+class SettledByRule:
+    """What came of settling an item, and every line like it, by a bank rule.
+
+    Attributes:
+        fits: open lines that the rule fits, the item's own included.
+        rule: the rule as it now stands in shop.toml.
+        new_account, alike, stale: as in `Settling`.
+    """
+
+    item: OpenItem
+    fits: int
+    rule: str
+    new_account: str | None
+    alike: tuple[str, ...]
+    stale: tuple[Problem, ...]
+
+
+def settle_by_rule(
+    folder: BooksFolder,
+    item: str,
+    account: str,
+    *,
+    reason: str,
+    by: str,
+    decided_on: datetime.date,
+    progress: Progress,
+) -> SettledByRule:
+    """Make a bank rule of an open item, write it into shop.toml and rebuild the books with it; no decision is kept.
+
+    Raises:
+        LedgerError: no rule can be made of the item, or shop.toml can't take it.
+    """
+    with open_books(folder, progress) as connection:
+        found = find_item(connection, item)
+        rule = propose_rule(connection, found, account)
+        new, alike = _new_account(connection, account)
+    write_rule(folder, rule, reason, by, decided_on)
+    text = rule_text(rule, reason, by, decided_on).strip()
+    return SettledByRule(found, rule.fits, text, new, alike, _stale(folder, progress))
+
+
+def _new_account(connection: duckdb.DuckDBPyConnection, account: str | None) -> tuple[str | None, tuple[str, ...]]:
+    """An account that the books do not have, and those that are called much alike; None where they have it."""
+    names = [str(row[0]) for row in connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()]
+    if account is None or account in names:
+        return None, ()
+    return account, tuple(difflib.get_close_matches(account, names, 3))
 
 
 def withdraw_item(folder: BooksFolder, item: str, progress: Progress) -> tuple[Problem, ...]:

@@ -37,7 +37,7 @@ def command(
     import datetime
 
     from ledger_tools.settlement import Verdict
-    from ledger_tools.settling import settle_item, withdraw_item
+    from ledger_tools.settling import settle_by_rule, settle_item, withdraw_item
 
     if [match is not None, account is not None, accept, withdraw].count(True) != 1:
         raise click.UsageError("give exactly one of --match, --account, --accept and --withdraw")
@@ -50,7 +50,22 @@ def command(
         stale = withdraw_item(folder, item, context.progress)
         told = f"The decision about {item} is taken back."
     elif always and account is not None:
-        told = _settle_always(context, item, account, (reason or "").strip(), by or _login_name())
+        ruled = settle_by_rule(
+            folder,
+            item,
+            account,
+            reason=(reason or "").strip(),
+            by=by or _login_name(),
+            decided_on=datetime.date.today(),
+            progress=context.progress,
+        )
+        stale = ruled.stale
+        click.echo(ruled.rule, err=True)
+        told = (
+            f"Settled: {ruled.item.kind} {ruled.item.id}, by this rule in shop.toml; it fits {ruled.fits} open line(s)."
+        )
+        if ruled.new_account:
+            _tell_new_account(ruled.new_account, ruled.alike)
     else:
         settled = settle_item(
             folder,
@@ -71,25 +86,6 @@ def command(
         click.echo(str(problem), err=True)
     if stale:
         click.get_current_context().exit(1)
-
-
-def _settle_always(context: Context, item: str, account: str, reason: str, by: str) -> str:
-    """Settle an item and all lines like it by a rule; what was done, in words."""
-    import datetime
-
-    from ledger_tools.archive import open_books
-    from ledger_tools.settlement import find_item
-    from ledger_tools.standing_rules import propose_rule, rule_text, write_rule
-
-    folder, today = context.folder(), datetime.date.today()
-    with open_books(folder, context.progress) as connection:
-        found = find_item(connection, item)
-        rule = propose_rule(connection, found, account)
-        _tell_new_account(connection, account)
-    context.end_progress()
-    click.echo(rule_text(rule, reason, by, today).strip(), err=True)
-    write_rule(folder, rule, reason, by, today)
-    return f"Settled: {found.kind} {found.id}, by this rule in shop.toml; it fits {rule.fits} open line(s)."
 
 
 def _login_name() -> str:
