@@ -37,7 +37,7 @@ def _named_period(text: str) -> Period:
 def command(context: Context, period_text: str | None, period: Period, out: str, archive: bool) -> None:
     """Write the accountant's packet of a month, quarter or year.
 
-    A workbook with live formulas, every sheet as CSV, and the journal, with a manifest of digests. While
+    A workbook with live formulas, a PDF to sign, every sheet as CSV, and the journal, with a manifest of digests. While
     a month of the period is open, every sheet and page says DRAFT. The same books give the same files, byte for byte.
 
     \b

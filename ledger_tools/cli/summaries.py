@@ -19,7 +19,7 @@ SUMMARIES = {
     "account": "Every posting of one account.",
     "sales-tax": "Sales and sales tax by jurisdiction, and the returns due.",
     "tax-forms": "Gross receipts by processor, income and cost by line of the form.",
-    "packet": "Write the accountant's workbook, CSV and journal.",
+    "packet": "Write the accountant's workbook, PDF, CSV and journal.",
     "view": "The books in the browser, on this machine only.",
     "check": "Prove the books: every identity, beancount's verdict.",
 }

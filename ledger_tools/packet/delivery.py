@@ -20,6 +20,7 @@ from ledger_tools.archive import sha256_of
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import BooksFolder
 from ledger_tools.packet import separated
+from ledger_tools.packet.document import write_document
 from ledger_tools.packet.journal_copy import copy_journal
 from ledger_tools.packet.table import Packet
 from ledger_tools.packet.workbook import write_workbook
@@ -51,6 +52,8 @@ def _write_files(
     progress("workbook")
     with tempfile.TemporaryDirectory() as scratch:
         write_workbook(target / f"packet-{name}.xlsx", packet, Path(scratch))
+    progress("PDF")
+    write_document(target / f"packet-{name}.pdf", packet)
     progress("CSV")
     (target / "csv").mkdir()
     for table in packet.tables:

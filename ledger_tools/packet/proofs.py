@@ -28,6 +28,7 @@ from ledger_tools.packet.table import (
     Table,
     Term,
 )
+from ledger_tools.packet.tax_tables import TAX_OWED
 from ledger_tools.reports.order_figures import CREDITED_COLUMNS
 from ledger_tools.reports.statements import CURRENT_EARNINGS, RETAINED_EARNINGS
 
@@ -121,14 +122,47 @@ def _order_proofs(orders: Table, proof: Table, net_income: Figure, base: str) ->
     yield Proof("Income statement's net income is what the orders lead to", net_income, income, base)
 
 
-def list_proofs(tables: Mapping[str, Table], base: str, months: tuple[str, ...]) -> list[Proof]:
-    """Every check of the packet; `months` are those of its period."""
+def _flow_proofs(tables: Mapping[str, Table], cash_accounts: tuple[str, ...], base: str) -> Iterator[Proof]:
+    cash, equity, sheet = tables["cash-flow"], tables["owners-equity"], tables["balance-sheet"]
+    held = tuple(part for account in cash_accounts for part in _worth(account, 1))
+    yield Proof("Closing cash is the trial balance's bank accounts", figure_of(cash, "Closing cash"), held, base)
+    end, total = figure_of(equity, "Equity at the end"), figure_of(sheet, "Total equity")
+    yield Proof("Equity at the end is the balance sheet's", end, (total,), base)
+
+
+def _tax_proofs(tables: Mapping[str, Table], base: str) -> Iterator[Proof]:
+    proof, tax = tables["sales-tax-proof"], tables["sales-tax"]
+    for place, line in _places(proof):
+        account = str(line.cells[0])
+        yield Proof(
+            f"Sales tax owed is the trial balance: {account}", Figure(proof.name, place, 8), _worth(account, -1), base
+        )
+    every = (SumWhere(proof.name, 7),)
+    owed = Figure(tax.name, len(tax.lines) - 1, TAX_OWED)
+    yield Proof("Sales tax owed is what the movements of each account lead to", owed, every, base)
+    income = tables["income-statement"]
+    revenue = figure_of(tables["gross-receipts"], "Revenue of the income statement")
+    yield Proof(
+        "Gross receipts lead to the income statement's revenue", revenue, (figure_of(income, "Total revenue"),), base
+    )
+    form = tables["tax-form-lines"]
+    net = Figure(form.name, len(form.lines) - 1, 3)
+    yield Proof(
+        "Tax-form lines are of the income statement's net income", net, (figure_of(income, "Net income"),), base
+    )
+
+
+def list_proofs(
+    tables: Mapping[str, Table], base: str, months: tuple[str, ...], cash_accounts: tuple[str, ...]
+) -> list[Proof]:
+    """Every check of the packet; `months` are those of its period, `cash_accounts` hold what counts as cash."""
     income = tables["income-statement"]
     net_income = figure_of(income, "Net income")
     found = [*_trial_balance_proofs(tables["trial-balance"], base), *_income_proofs(income, base)]
     found += _sheet_proofs(tables["balance-sheet"], base)
     found += _order_proofs(tables["orders"], tables["orders-to-income"], net_income, base)
     by_month = tuple(SumWhere("months", 5, ((0, month),)) for month in months)
+    found += [*_flow_proofs(tables, cash_accounts, base), *_tax_proofs(tables, base)]
     found.append(Proof("Months: net incomes sum to the period's", net_income, by_month, base))
     return found
 

@@ -17,9 +17,14 @@ def cell_name(row: int, column: int) -> str:
     return str(xl_rowcol_to_cell(row, column))
 
 
+def _sheet(table: Table) -> str:
+    """The sheet's name as formulas write it."""
+    return "'" + table.title.replace("'", "''") + "'"
+
+
 def _range(table: Table, column: int, span: tuple[int, int]) -> str:
     first, last = (xl_rowcol_to_cell(row, column, row_abs=True, col_abs=True) for row in span)
-    return f"'{table.title}'!{first}:{last}"
+    return f"{_sheet(table)}!{first}:{last}"
 
 
 def adding(terms: tuple[Term, ...], first_row: int, column: int) -> str:
@@ -35,7 +40,7 @@ def adding(terms: tuple[Term, ...], first_row: int, column: int) -> str:
 def _part(part: Figure | SumWhere, shown: Mapping[str, Table], spans: Spans, header_row: Callable[[Table], int]) -> str:
     table = shown[part.table]
     if isinstance(part, Figure):
-        return f"+'{table.title}'!{cell_name(header_row(table) + 1 + part.line, part.column)}"
+        return f"+{_sheet(table)}!{cell_name(header_row(table) + 1 + part.line, part.column)}"
     sign = "-" if part.sign < 0 else "+"
     span = spans[part.table]
     if span[1] < span[0]:

@@ -100,23 +100,23 @@ def income_table(statement: IncomeStatement, name: str, compared_name: str, note
 
 
 def balance_sheet_table(sheet: BalanceSheet, notes: tuple[str, ...]) -> Table:
-    """Assets, liabilities and equity; foreign balances with what is held of the currency."""
+    """Assets, liabilities and equity, beside the day compared with; foreign balances with what is held of the currency."""
     lines = Statement()
     places = {}
     for section, heading in SHEET_SECTIONS.items():
         rows: Sequence[SheetRow] = getattr(sheet, section)
-        told: list[Cells] = [
-            (row.account, row.amount, ", ".join(f"{format_amount(amount, code)} {code}" for code, amount in row.held))
-            for row in rows
-        ]
-        subtotal = (f"Total {heading.lower()}", sheet.total(section), None)
-        places[section] = lines.add_section((heading, None, None), told, subtotal)
+        told: list[Cells] = []
+        for row in rows:
+            held = ", ".join(f"{format_amount(amount, code)} {code}" for code, amount in row.held)
+            told.append((row.account, row.amount, row.compared or 0, held or None))
+        subtotal = (f"Total {heading.lower()}", sheet.total(section), sheet.compared_total(section), None)
+        places[section] = lines.add_section((heading, None, None, None), told, subtotal)
     terms = tuple(Term(places[section], places[section]) for section in ("liabilities", "equity"))
-    both = sheet.total("liabilities_and_equity")
-    lines.add(("Total liabilities and equity", both, None), "total", terms)
+    both = (sheet.total("liabilities_and_equity"), sheet.compared_total("liabilities_and_equity"))
+    lines.add(("Total liabilities and equity", *both, None), "total", terms)
     columns = (
         _ACCOUNT,
-        Column(f"On {sheet.as_of}", "money", 18, sheet.currency),
+        *(Column(f"On {day}", "money", 18, sheet.currency) for day in (sheet.as_of, sheet.compared_as_of)),
         Column("Held in other currencies", width=32),
     )
     about = (f"In {sheet.currency}. Equity:CurrentEarnings is the net income of the year so far.", *notes)

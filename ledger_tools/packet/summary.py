@@ -9,8 +9,11 @@ from ledger_tools.open_items import OpenItem
 from ledger_tools.packet.letters import amount_in_words
 from ledger_tools.packet.statement_tables import figure_of
 from ledger_tools.packet.table import Cell, Column, Figure, Formula, Standing, Statement, Table, Weight
+from ledger_tools.packet.tax_tables import TAX_OWED
+from ledger_tools.reports.cash_flow import CashFlow
 from ledger_tools.reports.order_profit import OrderReport
 from ledger_tools.reports.reconciliation_form import Reconciliation
+from ledger_tools.reports.sales_tax import SalesTaxReport
 from ledger_tools.reports.statements import BalanceSheet, IncomeStatement
 
 _RESULT = (
@@ -28,6 +31,8 @@ class Reports:
 
     income: IncomeStatement
     sheet: BalanceSheet
+    cash: CashFlow
+    sales_tax: SalesTaxReport
     orders: OrderReport
     reconciliation: Reconciliation
     open_items: Sequence[OpenItem]
@@ -39,6 +44,7 @@ def summary_table(
     """The period in figures."""
     base = standing.currency
     lines = Statement()
+    amounts: tuple[Cell, Cell]
 
     def link(column: int, figure: Figure) -> tuple[int, Formula]:
         return column, (figure,)
@@ -47,7 +53,7 @@ def summary_table(
     income, before = tables["income-statement"], reports.income.compared_totals
     for name, label, field in _RESULT:
         links = tuple(link(column, figure_of(income, label, column)) for column in (1, 2))
-        amounts: tuple[Cell, Cell] = (getattr(reports.income.totals, field), getattr(before, field))
+        amounts = (getattr(reports.income.totals, field), getattr(before, field))
         weight: Weight = "total" if field == "net_income" else "plain"
         lines.add((name, *amounts, None, income.title), weight, formulas=links)
     lines.add(("Orders placed in the period", None, None, None, None), "heading")
@@ -55,11 +61,16 @@ def summary_table(
     count = len(reports.orders.orders)
     lines.add(("Their profit", reports.orders.totals.profit, None, count, "Orders"), formulas=(link(1, profit),))
     lines.add((f"Position at the end of {reports.sheet.as_of}", None, None, None, None), "heading")
-    sheet = tables["balance-sheet"]
+    sheet, cash, tax = tables["balance-sheet"], tables["cash-flow"], tables["sales-tax"]
+    closing = tuple(link(column, figure_of(cash, "Closing cash", column)) for column in (1, 2))
+    amounts = (reports.cash.closing, reports.cash.compared_closing)
+    lines.add(("Cash", *amounts, None, cash.title), formulas=closing)
     for section in ("assets", "liabilities", "equity"):
-        figure = figure_of(sheet, f"Total {section}")
-        amount = reports.sheet.total(section)
-        lines.add((section.capitalize(), amount, None, None, sheet.title), formulas=(link(1, figure),))
+        links = tuple(link(column, figure_of(sheet, f"Total {section}", column)) for column in (1, 2))
+        totals = (reports.sheet.total(section), reports.sheet.compared_total(section))
+        lines.add((section.capitalize(), *totals, None, sheet.title), formulas=links)
+    owed = link(1, Figure(tax.name, len(tax.lines) - 1, TAX_OWED))
+    lines.add(("Sales tax owed", reports.sales_tax.totals.owed, None, None, tax.title), formulas=(owed,))
     lines.add(("What to look at", None, None, None, None), "heading")
     differing = sum(1 for account in reports.reconciliation.accounts if account.difference)
     lines.add(("Open items", None, None, len(reports.open_items), "Open items"))
@@ -92,18 +103,24 @@ def tell_story(reports: Reports, standing: Standing, compared_name: str) -> tupl
         f"{money(before.net_income)}).",
         f"{len(reports.orders.orders)} orders were placed; by the end of {standing.last_day} they had earned "
         f"{money(reports.orders.totals.profit)}. The sheet of orders leads to the net income line by line.",
+        f"Cash went from {money(reports.cash.opening)} to {money(reports.cash.closing)}. Sales tax of "
+        f"{money(reports.sales_tax.totals.owed)} is owed and is no income.",
         f"At the end of {standing.last_day} assets were {money(reports.sheet.total('assets'))}, liabilities "
         f"{money(reports.sheet.total('liabilities'))} and equity {money(reports.sheet.total('equity'))}.",
     ]
     stated = [account for account in reports.reconciliation.accounts if account.stated is not None]
     differing = [account for account in stated if account.difference]
-    agree = f"{len(stated) - len(differing)} of {len(stated)} stated balances are the books'."
     which = ", ".join(f"{row.account} by {amount_in_words(row.difference or 0, row.currency)}" for row in differing)
-    sentences.append(f"{agree} {f'Those that differ: {which}.' if which else ''}".strip())
+    if differing:
+        sentences.append(
+            f"{len(stated) - len(differing)} of {len(stated)} stated balances agree with the books; what differs: {which}."
+        )
+    elif stated:
+        sentences.append(f"All {len(stated)} stated balances agree with the books.")
     if reports.open_items:
         sentences.append(
             f"{len(reports.open_items)} open items may change these figures; the sheet of open items says what settles each."
         )
     if standing.is_draft:
-        sentences.append(f"{standing.state}: month-end entries of open months are not posted.")
+        sentences.append("This is a draft: month-end entries of the open months are not posted yet.")
     return tuple(sentences)
