@@ -83,10 +83,10 @@ class _NumberedCanvas(Canvas):  # type: ignore[misc]
         standing = self.packet.standing
         width, height = self._pagesize
         self.setStrokeColor(RULE)
-        self.setLineWidth(0.5)
+        self.setLineWidth(1)
         self.line(_MARGIN, height - 40, width - _MARGIN, height - 40)
         self.line(_MARGIN, 40, width - _MARGIN, 40)
-        self.setFont(PLAIN, 7.5)
+        self.setFont(PLAIN, 8)
         self.setFillColor(INK)
         self.drawString(_MARGIN, height - 34, printable(standing.shop[:70]))
         self.drawRightString(width - _MARGIN, height - 34, standing.name)
@@ -95,7 +95,7 @@ class _NumberedCanvas(Canvas):  # type: ignore[misc]
         self.drawString(_MARGIN, 29, standing.state)
         if standing.is_draft:
             self.setFont(BOLD, 9)
-            self.drawCentredString(width / 2, height - 34, "DRAFT")
+            self.drawCentredString(width // 2, height - 34, "DRAFT")
 
 
 def _mark_draft(packet: Packet) -> Any:
@@ -107,7 +107,7 @@ def _mark_draft(packet: Packet) -> Any:
             canvas.saveState()
             canvas.setFont(BOLD, 120)
             canvas.setFillColor(_WATERMARK)
-            canvas.translate(width / 2, height / 2)
+            canvas.translate(width // 2, height // 2)
             canvas.rotate(52)
             canvas.drawCentredString(0, -40, "DRAFT")
             canvas.restoreState()
@@ -124,8 +124,8 @@ def _sign_off() -> list[Any]:
             ("FONT", (0, 0), (-1, -1), PLAIN, 9),
             ("TEXTCOLOR", (0, 0), (-1, -1), INK),
             ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
-            ("LINEBELOW", (1, 0), (1, -1), 0.7, INK),
-            ("LINEBELOW", (3, 0), (3, -1), 0.7, INK),
+            ("LINEBELOW", (1, 0), (1, -1), 1, INK),
+            ("LINEBELOW", (3, 0), (3, -1), 1, INK),
         ]
     )
     return [paragraph("Sign-off", HEADING), grid]

@@ -59,7 +59,7 @@ def draw_chart(chart: Chart, table: Table, width: int) -> Drawing | None:
     axis.labelAxisMode = "low"
     if len(lines) > 5:
         axis.labels.angle, axis.labels.boxAnchor, axis.labels.dx, axis.labels.dy = 28, "ne", 4, -3
-    values.labels.fontName, values.labels.fontSize, values.labels.fillColor = PLAIN, 6.5, _INK
+    values.labels.fontName, values.labels.fontSize, values.labels.fillColor = PLAIN, 7, _INK
     values.labelTextFormat = _axis_text(chart.unit)
     values.visibleGrid, values.gridStrokeColor, values.strokeColor = 1, _RULE, None
     values.forceZero = 1
@@ -97,7 +97,7 @@ def _label_marks(bars: Any, chart: Chart, labelled: list[int]) -> None:
     bars.barLabelFormat = lambda minor: amount_in_words(minor, chart.unit).partition(" ")[0] if minor else ""
     for place in range(len(chart.series)):
         labels = bars.barLabels[place]
-        labels.fontName, labels.fontSize, labels.fillColor, labels.dy = PLAIN, 5.5, _INK, 5
+        labels.fontName, labels.fontSize, labels.fillColor, labels.dy = PLAIN, 6, _INK, 5
         labels.visible = 1 if place in labelled else 0
 
 

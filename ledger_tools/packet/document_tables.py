@@ -15,8 +15,8 @@ from ledger_tools.packet.letters import amount_in_words
 from ledger_tools.packet.table import Cell, Column, Line, Table
 from ledger_tools.packet.typeface import BOLD, PLAIN, printable
 
-INK, RULE, SHADE = HexColor("#1F2933"), HexColor("#7B8794"), HexColor("#EEF1F4")
-_SIZE = 7.5
+INK, RULE, SHADE = HexColor("#1F2933"), HexColor("#9AA5B1"), HexColor("#EEF1F4")
+_SIZE = 7
 BODY = ParagraphStyle("body", fontName=PLAIN, fontSize=9, leading=13, textColor=INK, spaceAfter=4)
 SMALL = ParagraphStyle("small", fontName=PLAIN, fontSize=7, leading=9, textColor=INK, spaceAfter=3)
 HEADING = ParagraphStyle(
@@ -59,10 +59,10 @@ def draw_table(table: Table, columns: dict[int, int], most: int | None = None) -
         ("FONT", (0, 0), (-1, -1), PLAIN, _SIZE),
         ("TEXTCOLOR", (0, 0), (-1, -1), INK),
         ("BACKGROUND", (0, 0), (-1, 0), SHADE),
-        ("LINEBELOW", (0, 0), (-1, 0), 0.6, RULE),
+        ("LINEBELOW", (0, 0), (-1, 0), 1, RULE),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+        ("TOPPADDING", (0, 0), (-1, -1), 2),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
         ("LEFTPADDING", (0, 0), (-1, -1), 3),
         ("RIGHTPADDING", (0, 0), (-1, -1), 3),
     ]
@@ -87,7 +87,7 @@ def draw_table(table: Table, columns: dict[int, int], most: int | None = None) -
 
 def _cell(line: Line, place: int, column: Column, width: int) -> Any:
     text = printable(cell_text(line.cells[place], column, line))
-    is_long = column.kind == "text" and len(text) * _SIZE > width * 1.6
+    is_long = column.kind == "text" and 5 * len(text) * _SIZE > 8 * width
     return Paragraph(escape(text), _CELL) if is_long and line.weight == "plain" else text
 
 
@@ -96,7 +96,7 @@ def _line_styles(line: Line, row: int) -> list[tuple[Any, ...]]:
     if line.weight != "plain":
         styles.append(("FONT", (0, row), (-1, row), BOLD, _SIZE))
     if line.weight in ("subtotal", "total"):
-        styles.append(("LINEABOVE", (0, row), (-1, row), 0.6, RULE))
+        styles.append(("LINEABOVE", (0, row), (-1, row), 1, RULE))
     if line.weight == "total":
-        styles.append(("LINEBELOW", (0, row), (-1, row), 1.2, RULE))
+        styles.append(("LINEBELOW", (0, row), (-1, row), 2, RULE))
     return styles
