@@ -65,6 +65,7 @@ def input_files(folder: BooksFolder) -> dict[str, Path]:
     """Every file that the books are made of, by its path below the folder."""
     files = [folder.settings, folder.hand, folder.main, folder.decisions, *sorted(folder.mappings.glob("*.toml"))]
     files += [file for _, file in folder.export_files()]
+    files += [file for file in sorted(folder.closed.glob("*")) if file.is_file()]
     return {str(file.relative_to(folder.root)): file for file in files if file.is_file()}
 
 
@@ -158,6 +159,11 @@ def recording(folder: BooksFolder) -> Iterator[None]:
         yield
 
 
+def move_files(folder: BooksFolder, renames: Sequence[tuple[Path, Path]]) -> None:
+    """Move files of the books folder, all or none; the lock must be held."""
+    _decide(folder, renames, [])
+
+
 def write_mapping(folder: BooksFolder, source: str, text: str, *, replace_old: bool) -> None:
     """Write a source's mapping, whole.
 
@@ -220,21 +226,26 @@ def swap_in(
     progress: Progress,
     *,
     with_journal: bool,
+    aside: Sequence[tuple[Path, Path]] = (),
 ) -> None:
-    """Write journal and database aside, decide the change and carry it out."""
+    """Write journal and database aside, decide the change and carry it out.
+
+    `aside` are more inputs that come with it, as (where the file lies now, where it belongs).
+    """
     from ledger_tools.build import write_journal
 
     renames: list[tuple[Path, Path]] = [
-        (export.path, folder.exports / export.source / export.name) for export in accepted
+        *((export.path, folder.exports / export.source / export.name) for export in accepted),
+        *aside,
     ]
+    for now, final in renames:
+        state = now.stat()
+        stamp[str(final.relative_to(folder.root))] = (state.st_size, state.st_mtime_ns, sha256_of(now))
     removals: list[Path] = []
     written = write_journal(connection, inputs, folder, staging / "journal", progress)
     if with_journal:
         renames += written.staged
         removals = written.old
-    for export in accepted:
-        state = export.path.stat()
-        stamp[f"exports/{export.source}/{export.name}"] = (state.st_size, state.st_mtime_ns, sha256_of(export.path))
     journal = json.dumps(written.digests)
     write_facts(connection, [("stamp", json.dumps(stamp)), ("program", _program()), ("journal", journal)])
     keep_database(connection, staging / "books.duckdb")

@@ -19,6 +19,7 @@ from importers.mapping import parse_mapping
 from importers.readers import ExportFacts, ExportRequest, read_export
 from ledger_tools import versions
 from ledger_tools.chart import list_accounts, reason_accounts
+from ledger_tools.closed import ClosedMonth, read_closed_months
 from ledger_tools.decisions import SOURCE_NAME, Decision, list_decisions, read_decisions
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import BooksFolder
@@ -33,6 +34,7 @@ from ledger_tools.posting.bank import list_bank_facts
 from ledger_tools.posting.compiler import list_events, list_parameters, post_lines
 from ledger_tools.posting.fulfilment import list_fulfilment_facts
 from ledger_tools.posting.payments import list_payment_facts
+from ledger_tools.posting.prior_periods import keep_closed_months
 from ledger_tools.posting.refunds import list_refund_facts
 from ledger_tools.posting.sales import list_sale_facts
 from ledger_tools.posting.transfers import mark_transfers
@@ -68,6 +70,7 @@ class Inputs:
     mappings: Mapping[str, ColumnMapping]
     hand: HandFile
     decisions: tuple[Decision, ...]
+    closed: tuple[ClosedMonth, ...] = ()
 
 
 def read_inputs(folder: BooksFolder) -> Inputs:
@@ -105,10 +108,15 @@ def read_inputs(folder: BooksFolder) -> Inputs:
         decisions = read_decisions(folder.decisions)
     except LedgerError as trouble:
         problems.extend(trouble.problems)
+    closed: tuple[ClosedMonth, ...] = ()
+    try:
+        closed = read_closed_months(folder)
+    except LedgerError as trouble:
+        problems.extend(trouble.problems)
     problems.extend(_pattern_problems(settings))
     if problems:
         raise LedgerError(problems)
-    return Inputs(settings, mappings, hand, decisions)
+    return Inputs(settings, mappings, hand, decisions, closed)
 
 
 def _pattern_problems(settings: ShopSettings) -> list[Problem]:
@@ -286,6 +294,7 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
     post_lines(connection, rules, settings.currency)
     value_postings(connection, settings)
     post_hand_entries(connection, inputs.hand, _next_event_no(connection, *facts, "fact_gift_refund", "fact_decision"))
+    keep_closed_months(connection, inputs.closed, settings.currency)
     currencies = connection.execute(
         "SELECT DISTINCT currency FROM posting UNION SELECT ?", [settings.currency]
     ).fetchall()
@@ -345,7 +354,8 @@ def write_journal(
     """Render the journal into `staging`, file by file."""
     staged: list[tuple[Path, Path]] = []
     digests: dict[str, str] = {}
-    texts = render_files(connection, inputs.settings.detail, inputs.settings.currency, progress)
+    frozen = {month.month: month.journal for month in inputs.closed}
+    texts = render_files(connection, inputs.settings.detail, inputs.settings.currency, progress, frozen)
     for final, text in itertools.chain(
         ((folder.journal / name, text) for name, text in texts),
         [(folder.accounts, render_accounts(connection, inputs.hand.opened))],

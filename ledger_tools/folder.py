@@ -58,6 +58,11 @@ class BooksFolder:
         return self.root / "journal"
 
     @property
+    def closed(self) -> Path:
+        """Closed months: for each its record, postings and journal as they were frozen."""
+        return self.root / "closed"
+
+    @property
     def cache(self) -> Path:
         """Derived and disposable."""
         return self.root / ".cache"

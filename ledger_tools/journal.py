@@ -8,13 +8,14 @@ Hand entries are not rendered: they stand in the person's own file.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import duckdb
 
 from ledger_tools.money import minor_digits
-from ledger_tools.posting.rules import HAND, RULES
+from ledger_tools.posting.month_end import MONTH_END_RULES, MONTH_END_TITLES
+from ledger_tools.posting.rules import HAND, TITLES
 from ledger_tools.store import amount_text, quoted
 
 GENERATED = (
@@ -52,8 +53,10 @@ def create_link_table(connection: duckdb.DuckDBPyConnection) -> None:
     )
 
 
-_TITLES = " ".join(f"WHEN {quoted(rule.name)} THEN {quoted(rule.title)}" for rule in RULES)
-_RULE_ORDER = " ".join(f"WHEN {quoted(rule.name)} THEN {place}" for place, rule in enumerate(RULES))
+#: What the journal calls an entry of each rule, in the order of a day.
+ENTRY_TITLES = {**TITLES, **MONTH_END_TITLES}
+_TITLES = " ".join(f"WHEN {quoted(name)} THEN {quoted(title)}" for name, title in ENTRY_TITLES.items())
+_RULE_ORDER = " ".join(f"WHEN {quoted(name)} THEN {place}" for place, name in enumerate(ENTRY_TITLES))
 
 
 def _posting_text(base_currency: str, currencies: list[str]) -> str:
@@ -75,7 +78,8 @@ def _order_entries(base_currency: str, currencies: list[str], where: str) -> str
     """SQL: day, sort keys and text of one entry an event."""
     return f"""
         SELECT event.posted_on AS day, CASE rule {_RULE_ORDER} END AS place, source.name AS source_name, event_id,
-               event.posted_on || CASE WHEN flagged THEN ' ! "' ELSE ' * "' END || CASE rule {_TITLES} END
+               event.posted_on || CASE WHEN flagged THEN ' ! "' ELSE ' * "' END
+               || CASE WHEN belongs_on IS NULL THEN '' ELSE 'Prior period: ' END || CASE rule {_TITLES} END
                || CASE WHEN memo IS NULL THEN '' ELSE ': ' || {_clean("memo")} END || '"'
                || coalesce(' ^' || link.link, '') || chr(10)
                || '  source: "' || source.name || '"' || chr(10)
@@ -130,7 +134,7 @@ def _entries(
     if detail == "day":
         connection.execute(
             f"""CREATE OR REPLACE TEMP TABLE alone AS
-                SELECT event_no FROM event WHERE flagged AND {where}
+                SELECT event_no FROM event WHERE (flagged OR belongs_on IS NOT NULL) AND {where}
                 UNION SELECT event_no FROM posting WHERE currency <> {quoted(base_currency)} AND {where}"""
         )
     query = (_order_entries if detail == "order" else _day_entries)(base_currency, _currencies(connection), where)
@@ -170,19 +174,38 @@ def render_events(connection: duckdb.DuckDBPyConnection, base_currency: str, sou
     return "".join("\n" + text for _, text in entries)
 
 
+def render_month_end(connection: duckdb.DuckDBPyConnection, base_currency: str, month: str) -> str:
+    """Text of a month's month-end entries, in order detail."""
+    day = f"last_day({quoted(month + '-01')}::DATE)"
+    rules = ", ".join(quoted(rule.name) for rule in MONTH_END_RULES)
+    where = f"posted_on = {day} AND event_no IN (SELECT event_no FROM event WHERE rule IN ({rules}))"
+    entries = _entries(connection, "order", base_currency, where)
+    return "\n".join(text for _, text in entries)
+
+
 def render_files(
-    connection: duckdb.DuckDBPyConnection, detail: str, base_currency: str, progress: Callable[[str], None]
+    connection: duckdb.DuckDBPyConnection,
+    detail: str,
+    base_currency: str,
+    progress: Callable[[str], None],
+    frozen: Mapping[str, str],
 ) -> Iterator[tuple[str, str]]:
-    """Every generated file of the journal as (name below journal/, text)."""
-    months = list_months(connection)
+    """Every generated file of the journal as (name below journal/, text); closed months are taken as they were frozen."""
+    months = sorted({*list_months(connection), *frozen})
+    for month, text in sorted(frozen.items()):
+        yield f"{month}.beancount", text
     if detail == "order":
         for month in months:
-            progress(f"journal {month}")
-            yield f"{month}.beancount", render_month(connection, month, detail, base_currency)
+            if month not in frozen:
+                progress(f"journal {month}")
+                yield f"{month}.beancount", render_month(connection, month, detail, base_currency)
     else:
         progress("journal")
+        still_open = (
+            f"posted_on > {quoted(max(frozen) + '-01')}::DATE + INTERVAL 1 MONTH - INTERVAL 1 DAY" if frozen else "true"
+        )
         for month, entries in itertools.groupby(
-            _entries(connection, detail, base_currency, "true"), lambda row: row[0]
+            _entries(connection, detail, base_currency, still_open), lambda row: row[0]
         ):
             yield f"{month}.beancount", GENERATED + "".join("\n" + text for _, text in entries)
     yield "index.beancount", GENERATED + "".join(f'include "{month}.beancount"\n' for month in months)

@@ -43,6 +43,8 @@ name = {name}
 currency = "{currency}"             # base currency of the books
 time_zone = "{time_zone}"    # whose calendar days the books use
 # gift_card_categories = ["gift card"]
+# When an order's income is earned: "shipped" (else, where any export gives shipping dates) or "placed".
+# recognise = "shipped"
 
 # Where exports come from: kind is orders, processor, wallet or bank. Add as many as there are.
 {sources}
@@ -79,6 +81,10 @@ time_zone = "{time_zone}"    # whose calendar days the books use
 # currency = "EUR"
 # on = 2031-04-01
 # rate = "1.0842"
+
+# Accounts that you post to by hand every month (rent, depreciation); the month-end close looks for them.
+# [[recurring]]
+# account = "Expenses:Depreciation"
 
 # Days that a thing may take before it is an open item. Without a line here they are learnt from the shop's history.
 # [grace]

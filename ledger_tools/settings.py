@@ -135,6 +135,15 @@ class Rate(SettingsTable):
         return f"{whole or '0'}.{fraction or '0'}"
 
 
+class Recurring(SettingsTable):
+    """An account that each month has an entry for (rent, depreciation …); the close looks for it."""
+
+    account: str = Field(description="account that is posted to every month")
+    since: Day | None = Field(None, description="first month that needs it, by any of its days; else every month")
+
+    _check_account = field_validator("account")(_account)
+
+
 class Grace(SettingsTable):
     """Days that a thing may take before it is an open item."""
 
@@ -192,6 +201,10 @@ class ShopSettings(SettingsTable):
     stated_balance: tuple[StatedBalance, ...] = Field((), strict=False, description="balances stated by hand")
     rate: tuple[Rate, ...] = Field((), strict=False, description="exchange rates stated by hand")
     matching: Matching = Field(default_factory=lambda: Matching(), description="what is close enough to be matched")
+    recognise: Literal["shipped", "placed"] | None = Field(
+        None, description="when an order's income is earned; else shipped where any source gives shipping dates"
+    )
+    recurring: tuple[Recurring, ...] = Field((), strict=False, description="what a person enters every month")
     grace: Grace = Field(default_factory=lambda: Grace(), description="days before something is late")
 
     @field_validator("time_zone")

@@ -27,10 +27,11 @@ class Status:
     open_items: int
     next_step: str
     hints: tuple[str, ...] = ()
+    closed_through: str | None = None
 
 
-def read_status(connection: duckdb.DuckDBPyConnection, open_items: int | None = None) -> Status:
-    """Coverage by source, number of open items (counted here where it isn't known), and the next step."""
+def list_coverage(connection: duckdb.DuckDBPyConnection) -> dict[str, list[tuple[str, str]]]:
+    """The days that each source's exports cover, as spans without a gap (first day, last day) in ISO 8601."""
     spans: dict[str, list[tuple[str, str]]] = {}
     for source, first, last in connection.execute(
         """
@@ -47,6 +48,12 @@ def read_status(connection: duckdb.DuckDBPyConnection, open_items: int | None = 
         """
     ).fetchall():
         spans.setdefault(source, []).append((first, last))
+    return spans
+
+
+def read_status(connection: duckdb.DuckDBPyConnection, open_items: int | None = None) -> Status:
+    """Coverage by source, number of open items (counted here where it isn't known), and the next step."""
+    spans = list_coverage(connection)
     last_events = dict(
         connection.execute(
             "SELECT source.name, max(posted_on)::VARCHAR FROM event JOIN source USING (source_no) GROUP BY 1"
@@ -59,7 +66,9 @@ def read_status(connection: duckdb.DuckDBPyConnection, open_items: int | None = 
         ).fetchall()
     )
     items = len(list_open_items(connection, None)) if open_items is None else open_items
-    return Status(sources, items, _next_step(sources, items), _hints(connection))
+    row = connection.execute("SELECT max(month) FROM closed_month").fetchone()
+    closed_through = str(row[0]) if row and row[0] else None
+    return Status(sources, items, _next_step(sources, items), _hints(connection), closed_through)
 
 
 def _hints(connection: duckdb.DuckDBPyConnection) -> tuple[str, ...]:

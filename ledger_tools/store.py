@@ -42,7 +42,8 @@ CREATE TABLE amended (
 CREATE TABLE vanished (source_no SMALLINT, record_key VARCHAR, record_on DATE, export_no INTEGER);
 CREATE TABLE event (
     event_no INTEGER, rule VARCHAR, source_no SMALLINT, event_id VARCHAR, posted_on DATE, order_no INTEGER,
-    flagged BOOLEAN, note VARCHAR, memo VARCHAR
+    flagged BOOLEAN, note VARCHAR, memo VARCHAR,
+    belongs_on DATE -- of a prior-period entry: the day in a closed month that it belongs to
 );
 CREATE TABLE posting (
     event_no INTEGER, leg SMALLINT, posted_on DATE, order_no INTEGER, account_no SMALLINT, currency VARCHAR,
@@ -57,6 +58,7 @@ CREATE TABLE candidate (
     source_no SMALLINT, record_id VARCHAR, rank INTEGER, match_source VARCHAR, match_id VARCHAR, day DATE, amount BIGINT,
     currency VARCHAR, why VARCHAR
 );
+CREATE TABLE closed_month (month VARCHAR, last_day DATE, closed_on DATE, closed_by VARCHAR);
 CREATE TABLE fact (name VARCHAR, text VARCHAR);
 """
 

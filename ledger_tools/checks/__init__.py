@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import duckdb
 
+from ledger_tools.checks.closed_months import check_closed_months
 from ledger_tools.checks.control_accounts import check_control_accounts
 from ledger_tools.checks.identities import (
     check_balances,
@@ -41,6 +42,7 @@ def run_checks(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progr
         check_hand_links(connection),
         check_cash_basis(connection),
         check_cash_flow(connection),
+        check_closed_months(connection, folder),
     ]
     progress("day summary")
     found.append(check_detail(connection))
@@ -57,6 +59,7 @@ __all__ = [
     "check_cash_flow",
     "check_clearing",
     "check_control_accounts",
+    "check_closed_months",
     "check_decisions",
     "check_detail",
     "check_entries_balance",

@@ -57,9 +57,11 @@ def check_journal_files(connection: duckdb.DuckDBPyConnection, folder: BooksFold
     """The journal on disk is, byte for byte, what the exports say."""
     base = read_fact(connection, "currency") or ""
     detail = read_fact(connection, "detail") or "order"
-    opened = read_inputs(folder).hand.opened
-    wanted = {folder.journal / name: text for name, text in render_files(connection, detail, base, lambda stage: None)}
-    wanted[folder.accounts] = render_accounts(connection, opened)
+    inputs = read_inputs(folder)
+    frozen = {month.month: month.journal for month in inputs.closed}
+    texts = render_files(connection, detail, base, lambda stage: None, frozen)
+    wanted = {folder.journal / name: text for name, text in texts}
+    wanted[folder.accounts] = render_accounts(connection, inputs.hand.opened)
     broken: list[str] = []
     for file, text in wanted.items():
         found = file.read_text(encoding="utf-8") if file.is_file() else None

@@ -39,6 +39,8 @@ COMMANDS = {
     "tax-forms": "tax_forms",
     "packet": "packet",
     "view": "view",
+    "close": "close",
+    "reopen": "reopen",
     "check": "check",
 }
 

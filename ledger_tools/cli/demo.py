@@ -15,7 +15,7 @@ from ledger_tools.cli import Context
 @click.option("--seed", type=int, help="Another shop's luck: the same seed gives the same bytes.")
 @click.pass_obj
 def command(context: Context, directory: Path, orders: int, seed: int | None) -> None:
-    """Write a demo shop's books with its exports to DIR, build them, and show what they say.
+    """Write a demo shop's books with its exports to DIR, build them, close its months, and show what they say.
 
     The shop, its customers and its prices are invented. About a dozen faults are planted in the exports; `open-items`
     finds them.
@@ -27,13 +27,16 @@ def command(context: Context, directory: Path, orders: int, seed: int | None) ->
     """
     from ledger_tools.archive import open_books
     from ledger_tools.demo import DEFAULT_SEED, write_demo
+    from ledger_tools.demo.closing import CLOSED_BY, close_demo
     from ledger_tools.new_books import complete_books
 
     write_demo(directory, orders=orders, seed=DEFAULT_SEED if seed is None else seed, progress=context.progress)
     folder = complete_books(directory)
+    closed = close_demo(folder, context.progress)
     with open_books(folder, context.progress) as connection:
         context.end_progress()
         _show(connection, directory)
+    click.echo(f"Closed through {closed[-1]} by {CLOSED_BY}; what is planted was waived.", err=True)
 
 
 def _show(connection: object, directory: Path) -> None:

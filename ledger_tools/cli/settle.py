@@ -72,7 +72,7 @@ def command(
             item,
             Verdict(match, account, accept),
             reason=(reason or "").strip(),
-            by=by or _login_name(),
+            by=by or login_name(),
             decided_on=datetime.date.today(),
             progress=context.progress,
         )
@@ -88,7 +88,8 @@ def command(
         click.get_current_context().exit(1)
 
 
-def _login_name() -> str:
+def login_name() -> str:
+    """The name of whoever is at the keyboard, as the system knows it."""
     try:
         return getpass.getuser()
     except (KeyError, OSError):

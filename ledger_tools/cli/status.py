@@ -40,12 +40,13 @@ def command(context: Context, shape: str) -> None:
         told = {
             "sources": sources,
             "open_items": status.open_items,
-            "closed_through": None,
+            "closed_through": status.closed_through,
             "next_step": status.next_step,
         }
         echo_json(told)
         tell_count(status.open_items)
         return
+    closed = f"Closed through {status.closed_through}." if status.closed_through else "No month is closed."
     width = max([len(source.source) for source in status.sources] or [6])
     click.echo(f"{'source':<{width}}  {'kind':<9}  {'covered':<26}  last event")
     for source in status.sources:
@@ -53,6 +54,6 @@ def command(context: Context, shape: str) -> None:
         click.echo(f"{source.source:<{width}}  {source.kind:<9}  {spans[0]:<26}  {source.last_event or '-'}")
         for span in spans[1:]:
             click.echo(f"{'':<{width}}  {'':<9}  {span}")
-    click.echo(f"{status.open_items} open item(s). No month is closed.")
+    click.echo(f"{status.open_items} open item(s). {closed}")
     click.echo(f"Next: {status.next_step}")
     tell_count(status.open_items)

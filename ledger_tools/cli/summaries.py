@@ -21,5 +21,7 @@ SUMMARIES = {
     "tax-forms": "Gross receipts by processor, income and cost by line of the form.",
     "packet": "Write the accountant's workbook, PDF, CSV and journal.",
     "view": "The books in the browser, on this machine only.",
+    "close": "Close a month: look through the steps, freeze it.",
+    "reopen": "Open the last closed month again.",
     "check": "Prove the books: every identity, beancount's verdict.",
 }

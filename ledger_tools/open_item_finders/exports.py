@@ -1,4 +1,4 @@
-"""Events that contradict themselves, and records that a later export changed or left out."""
+"""Events that contradict themselves, and records that a later export changed or left out, or that came after a close."""
 
 from __future__ import annotations
 
@@ -41,4 +41,16 @@ _VANISHED = """
     FROM vanished JOIN source USING (source_no) JOIN export USING (export_no) WHERE record_on <= $as_of
 """
 
-FINDERS = (Finder(_EVENT_SUM), Finder(_AMENDED), Finder(_VANISHED))
+_LATE = """
+    SELECT 'late-for-closed-month', belongs_on, (sum(posting.value) FILTER (posting.value > 0))::BIGINT,
+           (SELECT text FROM fact WHERE name = 'currency'),
+           any_value(head.order_id), event.event_id, source.name, event.event_id || ' ' || rule || ' ' || event.posted_on,
+           'came or changed after ' || strftime(belongs_on, '%Y-%m') || ' was closed; posted on ' || event.posted_on
+           || ' as a prior-period entry'
+    FROM event JOIN posting USING (event_no) LEFT JOIN source USING (source_no)
+    LEFT JOIN order_head AS head ON head.order_no = event.order_no
+    WHERE belongs_on IS NOT NULL AND event.posted_on <= $as_of
+    GROUP BY event_no, belongs_on, event.event_id, source.name, rule, event.posted_on
+"""
+
+FINDERS = (Finder(_EVENT_SUM), Finder(_AMENDED), Finder(_VANISHED), Finder(_LATE))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ledger_tools.accounts import ROLES_BY_NAME
+from ledger_tools.posting.month_end import MONTH_END_RULES
 from ledger_tools.posting.rules import RULES, Line
 
 _OWN_ROLES = {"rule": "the account of the user's rule", "reason": "the account of the reason", "decided": "the account"}
@@ -25,4 +26,5 @@ def posting_table() -> str:
             side = "Cr" if words.startswith("Cr ") else "Dr"
             lines.append(f"{side} {_account(line)} {words.removeprefix('Cr ')}")
         rows.append(f"| {rule.title} | {'; '.join(lines)} |\n")
+    rows += [f"| {rule.title}; reversed on the first of the next month | {rule.words} |\n" for rule in MONTH_END_RULES]
     return "".join(rows)

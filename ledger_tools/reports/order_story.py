@@ -13,8 +13,9 @@ from typing import Any
 
 import duckdb
 
+from ledger_tools.journal import ENTRY_TITLES
 from ledger_tools.money import format_amount
-from ledger_tools.posting.rules import HAND, RULES, TITLES
+from ledger_tools.posting.rules import HAND
 from ledger_tools.reports.order_profit import OrderReport, report_orders
 from ledger_tools.store import quoted
 
@@ -23,7 +24,7 @@ HAND_TITLE = "Entry by hand"
 HAND_SOURCE = "hand.beancount"
 
 #: SQL expression: the place of an event's rule in the journal's order of a day.
-_PLACES = " ".join(f"WHEN {quoted(rule.name)} THEN {place}" for place, rule in enumerate(RULES))
+_PLACES = " ".join(f"WHEN {quoted(name)} THEN {place}" for place, name in enumerate(ENTRY_TITLES))
 RULE_ORDER = f"CASE event.rule {_PLACES} END"
 
 
@@ -34,7 +35,7 @@ def without_addresses(text: str | None) -> str | None:
 
 def event_title(rule: str) -> str:
     """What the journal calls an event's entry."""
-    return HAND_TITLE if rule == HAND else TITLES[rule]
+    return HAND_TITLE if rule == HAND else ENTRY_TITLES[rule]
 
 
 @dataclass(frozen=True)

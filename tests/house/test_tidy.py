@@ -49,6 +49,7 @@ EXCEPTIONS: dict[str, dict[str, str]] = {
         "ledger_tools/intake.py": "copies exports aside before they are read",
         "ledger_tools/build.py": "swaps the built database and journal in",
         "ledger_tools/checks/journal_text.py": "builds the books a second time in a folder of its own",
+        "ledger_tools/close.py": "freezes a month aside, to be swapped in with the books",
         "ledger_tools/cli/__init__.py": "points the output at nothing after its reader has left",
         "ledger_tools/decisions.py": "adds to and takes from the file of decisions",
         "ledger_tools/demo/": "writes the demo's exports",

@@ -1,0 +1,38 @@
+"""`reopen`: open the last closed month again."""
+
+from __future__ import annotations
+
+import click
+
+from ledger_tools.cli import Context
+from ledger_tools.cli.settle import login_name
+
+
+@click.command("reopen")
+@click.argument("month", metavar="MONTH")
+@click.option("--reason", required=True, help="Why, in your words.")
+@click.option("--by", help="Who opens it; else your login name.")
+@click.pass_obj
+def command(context: Context, month: str, reason: str, by: str | None) -> None:
+    """Open MONTH again, if it is the last closed one.
+
+    Its month-end entries are taken back; the freeze and your reason are kept in closed/reopened/ and shown in the
+    accountant's packet.
+
+    \b
+    Example:
+      ledger-tools reopen 2031-04 --reason "the bank corrected its statement"
+    """
+    import datetime
+
+    from ledger_tools.archive import open_books
+    from ledger_tools.close import reopen_month
+    from ledger_tools.closed import Reopening
+
+    if not reason.strip():
+        raise click.UsageError("give a reason: --reason TEXT")
+    folder = context.folder()
+    reopen_month(folder, Reopening(month, datetime.date.today(), by or login_name(), reason.strip()))
+    with open_books(folder, context.progress):
+        context.end_progress()
+    click.echo(f"{month} is open again. Close it with: ledger-tools close {month}", err=True)
