@@ -53,6 +53,7 @@ LINES: tuple[FlowLine, ...] = (
     FlowLine("Received from customers directly", "operating", ("clearing",), ("Income",)),
     FlowLine("Returned to customers directly", "operating", ("returns", "gift_cards")),
     FlowLine("Top-ups of the fulfilment wallet", "operating", ("top_ups_in_transit", "wallet")),
+    FlowLine("Transfers to cards, and cheques", "operating", ("transfers_in_transit",)),
     FlowLine("Expenses paid", "operating", (), ("Expenses",)),
     FlowLine("Sales tax remitted", "operating", ("sales_tax", "marketplace_tax")),
     FlowLine("Other income received", "operating", (), ("Income:Other", "Income:Interest")),

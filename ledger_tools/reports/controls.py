@@ -17,16 +17,31 @@ from ledger_tools.reports.reconciliation_form import Control, ControlItem
 
 #: SQL: what a posting of a control account belongs to; `decision` postings belong to what was decided about.
 _ITEMS = """
-    WITH leg AS (
+    WITH control AS (
+        SELECT account_no, name, role FROM account WHERE role IN (SELECT unnest($roles::VARCHAR[]))
+    ), cleared AS (
+        SELECT account_no, currency, order_no FROM posting JOIN control USING (account_no)
+        WHERE posted_on <= $as_of AND order_no IS NOT NULL AND role <> 'reserve' GROUP BY ALL HAVING sum(amount) = 0
+    ), leg AS (
         SELECT account.account_no, account.name AS account, account.role, posting.currency, posting.posted_on, posting.amount,
                posting.order_no, event.event_no, event.rule,
                coalesce(decided.source_name, source.name) AS source_name,
-               coalesce(decided.event_id, event.event_id) AS event_id, event.memo
-        FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
+               coalesce(decided.event_id, event.event_id) AS event_id, event.memo,
+               row_number() OVER (PARTITION BY event_no, account.account_no, posting.currency, posting.amount ORDER BY leg) AS nth
+        FROM posting JOIN control AS account USING (account_no) JOIN event USING (event_no)
+        ANTI JOIN cleared ON cleared.account_no = posting.account_no AND cleared.currency = posting.currency
+            AND cleared.order_no = posting.order_no
         LEFT JOIN source USING (source_no)
         LEFT JOIN (SELECT item, source AS source_name, coalesce(event_id, order_id) AS event_id FROM decision) AS decided
             ON event.rule = 'decision' AND decided.item = event.event_id
-        WHERE account.role IN (SELECT unnest($roles::VARCHAR[])) AND posting.posted_on <= $as_of
+        WHERE posting.posted_on <= $as_of
+    ), ended AS (
+        SELECT source.name AS source_name, side.event_id, currency, -amount AS amount, 1 AS nth, coalesce(pair_no, end_no) AS pair_no
+        FROM transfer_end AS side JOIN (SELECT source_no, name FROM source) AS source USING (source_no)
+        UNION ALL
+        SELECT NULL, event_id, currency, amount,
+               row_number() OVER (PARTITION BY event_id, currency, amount ORDER BY end_no DESC), coalesce(pair_no, end_no)
+        FROM transfer_end WHERE source_no IS NULL
     ), moved AS (
         SELECT source.name AS source_name, movement.event_id, movement_no, movement.source_no || ' ' || reference AS whole,
                NULL::BIGINT AS moved
@@ -41,10 +56,14 @@ _ITEMS = """
                movement_no, payment_ref,
                CASE WHEN leg.role = 'reserve' THEN 'source ' || coalesce(source_name, rule)
                     WHEN order_no IS NOT NULL THEN 'order ' || order_no
+                    WHEN ended.pair_no IS NOT NULL THEN 'transfer ' || ended.pair_no
                     WHEN movement_no IS NOT NULL THEN 'movement ' || whole
                     WHEN payment_ref IS NOT NULL THEN 'payment ' || source_name || ' ' || payment_ref
                     ELSE 'event ' || coalesce(source_name, rule) || ' ' || leg.event_id END AS item_key
         FROM leg LEFT JOIN moved USING (source_name, event_id) LEFT JOIN paid USING (source_name, event_id)
+        LEFT JOIN ended ON leg.role = 'transfers_in_transit' AND leg.event_id = ended.event_id AND leg.currency = ended.currency
+            AND leg.amount = ended.amount AND leg.nth = ended.nth AND leg.source_name IS NOT DISTINCT FROM ended.source_name
+            AND leg.rule <> 'decision'
     )
     SELECT keyed.account_no, keyed.account, keyed.role, keyed.currency, min(keyed.posted_on) AS day, sum(keyed.amount)::BIGINT,
            any_value(head.order_id), any_value(shop.name), arg_min(movement.event_id, keyed.event_no), any_value(mover.name),

@@ -9,6 +9,7 @@ from shop_books import Row, ShopBooks, build_books
 from ledger_tools.checks import check_control_accounts
 from ledger_tools.errors import LedgerError
 from ledger_tools.open_items import list_open_items
+from ledger_tools.reports.controls import list_controls
 from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.settings import parse_settings
 from ledger_tools.settlement import open_balance
@@ -219,6 +220,17 @@ def test_only_a_bank_can_be_a_card(kind: str) -> None:
     text = SETTINGS.replace('name = "blue"\nkind = "bank"', f'name = "blue"\nkind = "{kind}"')
     with pytest.raises(LedgerError, match="only a source of the kind bank can be a card, 'blue'"):
         parse_settings(text)
+
+
+def test_control_account_lists_what_is_under_way(books: ShopBooks) -> None:
+    """A transfer that has arrived is no item; a cheque and its bank line of another amount are one, with the rest."""
+    (control,) = list_controls(books.connection, ("transfers_in_transit",), datetime.date(2031, 4, 30))
+    assert 28020 == control.balance
+    assert [
+        ("by hand, line 18", -980),
+        ("checking 20310423:-200000:1", 24000),
+        ("checking 20310420:-5000:1", 5000),
+    ] == [(item.name, item.amount) for item in control.items]
 
 
 def test_control_accounts_are_their_items(books: ShopBooks) -> None:
