@@ -176,6 +176,10 @@ def _show_returns(report: TaxReturns) -> None:
     ]  # fmt: skip
     echo_table(f"Returns of the registrations, as of {report.as_of}, {report.currency}", columns, rows)
     click.echo("Dates are those of the settings; weekends and holidays are not considered.")
+    overdue = [each for each in report.returns if each.state == "overdue"]
+    if overdue:
+        which = ", ".join(f"{each.jurisdiction} {period_name(each.period)}" for each in overdue)
+        talk(f"{len(overdue)} return(s) are past their date and not paid in these books: {which}")
 
 
 def _show_thresholds(report: Thresholds) -> None:
@@ -206,6 +210,11 @@ def _show_thresholds(report: Thresholds) -> None:
     if unknown:
         click.echo(textwrap.fill(f"No threshold on file: {', '.join(unknown)}.", 80, subsequent_indent="  "))
     click.echo("Check each at the tax authority. [[threshold]] in shop.toml comes first.")
+    for row in report.rows:
+        if row.crossed_on and not row.is_registered:
+            talk(
+                f"{row.jurisdiction}: the threshold was passed on {row.crossed_on}, and no registration is in shop.toml."
+            )
 
 
 def _show_basis(report: TaxBasis) -> None:

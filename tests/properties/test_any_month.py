@@ -27,8 +27,11 @@ from ledger_tools.calendar import ALL_TIME
 from ledger_tools.journal import load_ledger
 from ledger_tools.money import format_amount
 from ledger_tools.open_items import list_open_items
+from ledger_tools.reports.gross_receipts import report_gross_receipts
 from ledger_tools.reports.order_profit import report_orders
+from ledger_tools.reports.sales_tax_tie_out import tie_out
 from ledger_tools.reports.statements import report_income
+from ledger_tools.reports.tax_forms import report_form_lines
 
 #: A build takes seconds, so a profile's number of examples is cut down.
 EXAMPLES = settings.get_profile(settings.get_current_profile_name()).max_examples
@@ -84,6 +87,7 @@ def test_identities_hold(workshop: Path, seed: int, orders: int) -> None:
         balances_are_sums_of_records(month, entries)
         sales_tax_is_that_of_the_orders(month, entries)
         orders_are_the_income_statement(books)
+        tax_reports_tie_out(books)
 
 
 def entries_come_out_even(books: ShopBooks, entries: list[Entry]) -> None:
@@ -157,6 +161,13 @@ def orders_are_the_income_statement(books: ShopBooks) -> None:
     assert stated == not_tied
     net_income = sum(order.figures.profit for order in report.orders) - sum(amount for _, amount in report.not_tied)
     assert net_income == statement.totals.net_income
+
+
+def tax_reports_tie_out(books: ShopBooks) -> None:
+    """Every liability ties out, gross receipts lead to the revenue, and the form's lines to the net income."""
+    assert tie_out(books.connection).holds
+    assert 0 == report_gross_receipts(books.connection).difference
+    assert 0 == report_form_lines(books.connection).difference
 
 
 def parted(rows: list[Row], kind: str, dice: random.Random) -> list[list[Row]]:

@@ -28,6 +28,8 @@ REPORTS = [
     ["account", "clearing"],
     ["sales-tax", "--month", "2031-04"],
     ["sales-tax", "--show", "tie-out"],
+    ["sales-tax", "--show", "thresholds"],
+    ["sales-tax", "--show", "basis"],
     ["tax-forms", "--year", "2031"],
     ["tax-forms", "--show", "receipts"],
 ]
