@@ -11,7 +11,7 @@ from ledger_tools.cli import Context
 from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
 from ledger_tools.cli.periods import as_of_options
 from ledger_tools.cli.report_notes import tell_before_month_end, tell_open_items, tell_unvalued
-from ledger_tools.cli.statement_tables import amount_cells, amount_columns
+from ledger_tools.cli.statement_tables import amount_cells, amount_columns, compared_day
 
 if TYPE_CHECKING:
     from ledger_tools.reports.statements import BalanceSheet, OwnerEquity
@@ -40,7 +40,6 @@ def command(context: Context, as_of: datetime.date | None, compare: str | None, 
     from ledger_tools.archive import open_books
     from ledger_tools.calendar import Period
     from ledger_tools.open_items import last_known_day
-    from ledger_tools.reports.comparison import day_a_year_before, day_before
     from ledger_tools.reports.owner_equity import year_to
     from ledger_tools.reports.statements import report_balance_sheet, report_owner_equity
 
@@ -48,9 +47,7 @@ def command(context: Context, as_of: datetime.date | None, compare: str | None, 
     with open_books(folder, context.progress) as connection:
         context.end_progress()
         last = as_of or last_known_day(connection)
-        compared = None
-        if compare is not None and last is not None:
-            compared = (day_before if compare == "previous" else day_a_year_before)(last)
+        compared = None if compare is None or last is None else compared_day(last, compare)
         sheet = report_balance_sheet(connection, last, compared)
         _show(sheet, None if last is None else report_owner_equity(connection, year_to(last)), shape)
         if sheet.difference:

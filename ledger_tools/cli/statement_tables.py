@@ -20,7 +20,7 @@ def compared_period(period: Period, compare: str | None) -> Period | None:
     """The period that `--compare` means.
 
     Raises:
-        click.UsageError: the period has an open end.
+        click.UsageError: the period has an open end, or the calendar nothing before it.
     """
     from ledger_tools.reports.comparison import period_a_year_before, period_before
 
@@ -28,7 +28,24 @@ def compared_period(period: Period, compare: str | None) -> Period | None:
         return None
     if period.first is None or period.last is None:
         raise click.UsageError("--compare needs a period: give --month, --quarter, --year, or --from and --to.")
-    return (period_before if compare == "previous" else period_a_year_before)(period.first, period.last)
+    try:
+        return (period_before if compare == "previous" else period_a_year_before)(period.first, period.last)
+    except (ValueError, OverflowError):
+        raise click.UsageError(f"The calendar has nothing to compare {period} with.") from None
+
+
+def compared_day(day: datetime.date, compare: str) -> datetime.date:
+    """The day that `--compare` means for a balance.
+
+    Raises:
+        click.UsageError: the calendar has none.
+    """
+    from ledger_tools.reports.comparison import day_a_year_before, day_before
+
+    try:
+        return (day_before if compare == "previous" else day_a_year_before)(day)
+    except (ValueError, OverflowError):
+        raise click.UsageError(f"The calendar has nothing to compare {day} with.") from None
 
 
 def amount_columns(compared: Period | datetime.date | None) -> list[Column]:

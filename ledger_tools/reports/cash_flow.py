@@ -155,18 +155,20 @@ class CashFlow:
 #: SQL relation (posted_on, account_no, flow): each event's change of cash, shared over its other accounts. An entry that
 #: takes balances over stands whole against the account of opening balances.
 _SHARED = f"""
-    (WITH leg AS (
-        SELECT event_no, posted_on, account_no, {IS_CASH} AS is_cash, sum(value)::HUGEINT AS value
-        FROM {VALUED_POSTINGS} AS valued JOIN account USING (account_no) GROUP BY ALL
-    ), moved AS (
-        SELECT event_no, any_value(leg.posted_on) AS posted_on, sum(value) FILTER (is_cash) AS change,
+    (WITH moved AS (
+        SELECT event_no, any_value(valued.posted_on) AS posted_on, sum(value)::HUGEINT AS change,
                any_value(rule = '{HAND}' AND starts_with(lower(coalesce(memo, '')), '{OPENING_TITLE}')) AS is_taken_over
-        FROM leg JOIN event USING (event_no) GROUP BY event_no HAVING sum(value) FILTER (is_cash) <> 0
+        FROM {VALUED_POSTINGS} AS valued JOIN account USING (account_no) JOIN event USING (event_no) WHERE {IS_CASH}
+        GROUP BY event_no HAVING sum(value) <> 0
+    ), leg AS (
+        SELECT event_no, account_no, sum(value)::HUGEINT AS value
+        FROM {VALUED_POSTINGS} AS valued JOIN account USING (account_no) SEMI JOIN moved USING (event_no)
+        WHERE NOT {IS_CASH} GROUP BY ALL
     ), quota AS (
         SELECT event_no, moved.posted_on, account_no, change,
                abs(change) * abs(value) // sum(abs(value)) OVER (PARTITION BY event_no) AS share,
                abs(change) * abs(value) % sum(abs(value)) OVER (PARTITION BY event_no) AS rest
-        FROM leg JOIN moved USING (event_no) WHERE NOT is_cash AND sign(value) = -sign(change) AND NOT is_taken_over
+        FROM leg JOIN moved USING (event_no) WHERE sign(value) = -sign(change) AND NOT is_taken_over
     )
     SELECT posted_on, account_no, sign(change)::BIGINT * (
                share + CASE WHEN row_number() OVER (PARTITION BY event_no ORDER BY rest DESC, account_no)

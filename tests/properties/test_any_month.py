@@ -24,6 +24,7 @@ from shop_books import ShopBooks, build_books, import_all, silent, write_export
 
 from ledger_tools.archive import open_books
 from ledger_tools.calendar import ALL_TIME
+from ledger_tools.checks import check_cash_basis, check_cash_flow
 from ledger_tools.journal import load_ledger
 from ledger_tools.money import format_amount
 from ledger_tools.open_items import list_open_items
@@ -79,7 +80,10 @@ def books_of(month: Month, root: Path) -> Iterator[ShopBooks]:
 @SOME
 @given(SEEDS, st.integers(1, 40))
 def test_identities_hold(workshop: Path, seed: int, orders: int) -> None:
-    """Entries sum to zero, balances are their records' sums day by day, tax and profit are those of the orders."""
+    """Entries sum to zero, balances are their records' sums day by day, tax and profit are those of the orders.
+
+    The cash basis ties to the accrual basis through clearing, and the cash flow to the bank.
+    """
     month = draw_month(seed, orders)
     with books_of(month, workshop / "books") as books:
         entries = read_journal(books.folder.journal)
@@ -88,6 +92,11 @@ def test_identities_hold(workshop: Path, seed: int, orders: int) -> None:
         sales_tax_is_that_of_the_orders(month, entries)
         orders_are_the_income_statement(books)
         tax_reports_tie_out(books)
+        assert [] == [
+            check
+            for check in (check_cash_basis(books.connection), check_cash_flow(books.connection))
+            if not check.passed
+        ]
 
 
 def entries_come_out_even(books: ShopBooks, entries: list[Entry]) -> None:

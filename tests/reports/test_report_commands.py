@@ -116,6 +116,8 @@ def test_default_day(books_folder: Path) -> None:
         (["orders", "--to", "yesterday"], "date 'yesterday' is not a date: write it like 2031-04-30"),
         (["trial-balance", "--as-of", "2031-04-30", "--month", "2031-04"], "--as-of can't go with --month"),
         (["income-statement", "--compare", "year"], "--compare needs a period"),
+        (["cash-flow", "--year", "0001", "--compare", "year"], "nothing to compare 0001-01-01 to 0001-12-31 with"),
+        (["balance-sheet", "--as-of", "0001-01-01", "--compare", "previous"], "nothing to compare 0001-01-01 with"),
         (["income-statement", "--basis", "tax"], "'tax' is not one of 'accrual', 'cash'"),
         (["orders", "--order", "1001", "--by", "sku"], "--order shows one order whole"),
         (["orders", "--flag", "odd"], "'odd' is not one of 'no-payment'"),
@@ -157,3 +159,35 @@ def test_unknown_names(books_folder: Path) -> None:
 def test_period_name(name: str, period: Period) -> None:
     """A year, quarter or month is called so, any other period by its ends."""
     assert name == period_name(period)
+
+
+def test_income_statement_table(books_folder: Path) -> None:
+    """The table has the steps, the group's sum and below it, on the cash basis, the rule."""
+    lines = run(books_folder, "income-statement", "--month", "2031-05", "--basis", "cash", width=80).stdout.splitlines()
+    assert "Income statement, cash basis, 2031-05, USD" == lines[0]
+    figures = {" ".join(line.split()[:-1]): line.split()[-1] for line in lines if line[-3:-2] == "."}
+    assert ("34.00", "24.66", "-5.34", "41.59") == tuple(
+        figures[name]
+        for name in ("Gross sales", "Total revenue (net sales)", "Gross profit", "Total operating expenses")
+    )
+    assert ("16.59", "-46.93") == (figures["All of Expenses:Fees"], figures["Net income"])
+    assert any(line.startswith("Cash basis: a sale counts when") for line in lines)
+
+
+def test_balance_sheet_table(books_folder: Path) -> None:
+    """Two days stand side by side with the change, and the owner's equity below them."""
+    words = ("balance-sheet", "--as-of", "2031-05-20", "--compare", "previous")
+    lines = [line.split() for line in run(books_folder, *words, width=80).stdout.splitlines()]
+    assert ["account", "amount", "2031-04-30", "change", "%"] == lines[2]
+    assert ["Assets:Disputed", "25.00", "25.00", "0.00", "0.0"] in lines
+    assert ["Closing", "equity", "889.82"] in lines
+
+
+def test_cash_flow_table(books_folder: Path) -> None:
+    """The table ends in closing cash, what passed through the processors, and the rule."""
+    text = run(books_folder, "cash-flow", "--month", "2031-04", width=80).stdout
+    lines = [line.split() for line in text.splitlines()]
+    assert ["Change", "of", "cash", "-412.75"] in lines
+    assert ["Closing", "cash", "547.25"] in lines
+    assert ["Customers'", "payments", "187.50"] in lines
+    assert "Cash is what lies in bank accounts" in text
