@@ -144,7 +144,7 @@ def _next_to_close(connection: duckdb.DuckDBPyConnection, inputs: Inputs, month:
         LedgerError: it is closed, holds nothing, or an earlier one comes first.
     """
     period = parse_month(month)
-    months = list_months(connection)
+    months = list_months(connection) or _months_by_hand(connection)
     if any(closed.month == month for closed in inputs.closed):
         reopen = f"to change it: ledger-tools reopen {month} --reason TEXT"
         raise LedgerError(Problem(f"month {month}", "is closed already", reopen))
@@ -163,6 +163,12 @@ def _next_to_close(connection: duckdb.DuckDBPyConnection, inputs: Inputs, month:
             )
         )
     return period
+
+
+def _months_by_hand(connection: duckdb.DuckDBPyConnection) -> list[str]:
+    """Months of hand entries; they count only in books that hold nothing else, as opening balances begin no month."""
+    rows = connection.execute("SELECT DISTINCT strftime(posted_on, '%Y-%m') FROM event ORDER BY 1").fetchall()
+    return [str(row[0]) for row in rows]
 
 
 def _look(

@@ -55,7 +55,7 @@ def command(
             item,
             account,
             reason=(reason or "").strip(),
-            by=by or _login_name(),
+            by=by or login_name(),
             decided_on=datetime.date.today(),
             progress=context.progress,
         )

@@ -18,9 +18,10 @@ if TYPE_CHECKING:
 
 @click.command("trial-balance")
 @as_of_options
+@click.option("--post-closing", is_flag=True, help="With income, expenses and draws closed to retained earnings.")
 @shape_option
 @click.pass_obj
-def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
+def command(context: Context, as_of: datetime.date | None, post_closing: bool, shape: str) -> None:
     """Show the balance of every account in each currency: the sums of what was posted.
 
     --month, --quarter and --year mean their last day.
@@ -29,15 +30,19 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
     Example:
       ledger-tools trial-balance --as-of 2031-04-30
       ledger-tools trial-balance --month 2031-04 --format csv
+      ledger-tools trial-balance --year 2031 --post-closing
     """
     from ledger_tools.archive import open_books
     from ledger_tools.money import format_amount
     from ledger_tools.open_items import last_known_day
     from ledger_tools.reports.statements import report_trial_balance
+    from ledger_tools.reports.trial_balance import close_results
 
     with open_books(context.folder(), context.progress) as connection:
         context.end_progress()
         report = report_trial_balance(connection, as_of or last_known_day(connection))
+        if post_closing:
+            report = close_results(connection, report)
         if shape == "json":
             echo_json(report.as_json())
         elif shape == "csv":
@@ -48,11 +53,11 @@ def command(context: Context, as_of: datetime.date | None, shape: str) -> None:
             ]
             echo_csv(["account", "currency", "balance"], rows)
         else:
-            _show(report)
+            _show(report, "Trial balance after closing" if post_closing else "Trial balance")
         tell_open_items(connection, as_of)
 
 
-def _show(report: TrialBalance) -> None:
+def _show(report: TrialBalance, title: str) -> None:
     base = report.currency
     rows = (*report.rows, *report.empty_rows)
     has_foreign = any(row.currency != base for row in rows)
@@ -83,7 +88,7 @@ def _show(report: TrialBalance) -> None:
     if not cells:
         click.echo("Nothing is posted yet: import an export, or write an entry in hand.beancount.")
         return
-    echo_table(f"Trial balance as of {report.as_of}", columns, cells, footer)
+    echo_table(f"{title} as of {report.as_of}", columns, cells, footer)
     uneven = [currency for currency, (debit, credit) in totals.items() if debit != credit]
     click.echo()
     if uneven:

@@ -12,6 +12,7 @@ from typing import Any
 import duckdb
 
 from ledger_tools.money import format_amount
+from ledger_tools.reports.balance_sheet import RETAINED_EARNINGS
 from ledger_tools.reports.valued import base_currency
 
 
@@ -66,4 +67,27 @@ def report_trial_balance(connection: duckdb.DuckDBPyConnection, as_of: datetime.
         base_currency(connection),
         tuple(row for row in told if row.balance),
         tuple(row for row in told if not row.balance),
+    )
+
+
+def close_results(connection: duckdb.DuckDBPyConnection, report: TrialBalance) -> TrialBalance:
+    """The trial balance after closing: income, expenses and the owner's draws have gone to retained earnings.
+
+    What they are worth in the base currency moves; an amount whose worth is not known stays where it is.
+    """
+    draws = {
+        str(name) for (name,) in connection.execute("SELECT name FROM account WHERE role = 'owner_draws'").fetchall()
+    }
+
+    def is_closed(row: TrialRow) -> bool:
+        is_result = row.account.startswith(("Income:", "Expenses:")) or row.account in draws
+        return row.value is not None and (is_result or row.account == RETAINED_EARNINGS)
+
+    rows = (*report.rows, *report.empty_rows)
+    earned = sum(row.value or 0 for row in rows if is_closed(row))
+    kept = [row for row in report.rows if not is_closed(row)]
+    if earned:
+        kept.append(TrialRow(RETAINED_EARNINGS, report.currency, earned, earned))
+    return TrialBalance(
+        report.as_of, report.currency, tuple(kept), tuple(row for row in report.empty_rows if not is_closed(row))
     )
