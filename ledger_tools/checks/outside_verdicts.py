@@ -188,7 +188,7 @@ def _check_sales_tax(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Chec
         for place, told_of in sum_days((day for day in days if f"{day.day:%Y-%m}" == month), None).items():
             by_report[month, place, "collected"] = told_of.collected
             by_report[month, place, "refunded"] = told_of.refunded
-            by_report[month, place, "remitted"] = told_of.remitted - told_of.adjusted
+            by_report[month, place, "remitted"] = told_of.remitted - told_of.adjusted - told_of.revalued
     for row in report_sales_tax(connection).rows:
         by_report["all", row.jurisdiction, "owed"] = row.figures.owed
     return _compared("sales tax is beanquery's", by_report, by_query, f"figures in {base}", lambda key: base)

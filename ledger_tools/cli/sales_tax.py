@@ -138,13 +138,13 @@ def _show_jurisdictions(report: SalesTaxReport) -> None:
     sold = told(totals.gross_sales, totals.taxable_sales, totals.exempt_sales, totals.marketplace_sales)
     echo_table(f"Sales by jurisdiction, {period_name(report.period)}, {currency}", columns, rows, [["all", *sold, ""]])
     click.echo()
-    has_adjusted = any(row.figures.adjusted for row in report.rows)
+    beside = [name for name in ("adjusted", "revalued") if any(getattr(row.figures, name) for row in report.rows)]
     columns = [Column("jurisdiction", is_cut=True), *_numbers("collected", "refunded", "due", "remitted")]
-    columns += [*(_numbers("adjusted") if has_adjusted else []), *_numbers("owed")]
+    columns += [*_numbers(*beside), *_numbers("owed")]
 
     def tax(each: Any) -> list[str]:
-        adjusted = [each.adjusted] if has_adjusted else []
-        return told(each.collected, each.refunded, each.due, each.remitted, *adjusted, each.owed)
+        more = [getattr(each, name) for name in beside]
+        return told(each.collected, each.refunded, each.due, each.remitted, *more, each.owed)
 
     rows = [
         [row.jurisdiction, *tax(row.figures)]

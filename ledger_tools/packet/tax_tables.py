@@ -96,7 +96,7 @@ def tie_out_table(report: TieOut) -> Table:
         figures = row.figures
         cells = (
             *(row.account, harmless(row.jurisdiction), row.opening, figures.collected, -figures.refunded),
-            *(-figures.remitted, figures.adjusted, row.closing, row.balance, row.difference),
+            *(-figures.remitted, figures.adjusted + figures.revalued, row.closing, row.balance, row.difference),
         )
         closing: Formula = tuple(Figure("sales-tax-proof", place, column) for column in range(2, 7))
         lines.append(Line(cells, formulas=((7, closing),)))

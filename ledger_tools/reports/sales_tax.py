@@ -3,7 +3,8 @@
 Amounts are minor units of the base currency. Sales are items less discounts, with shipping, less what was returned in the
 period; without tax, tips and gift cards sold. They are taxable where the shop collected tax on the order, else exempt;
 what a marketplace collects the tax of stands apart and in neither. `due` is collected less refunded, `owed` the liability
-account at the period's end, positive where the shop owes. What people entered beside is `adjusted`, positive where it adds.
+account at the period's end, positive where the shop owes. What people entered beside is `adjusted`,
+exchange differences of a foreign balance at a month's end are `revalued`; both are positive where they add.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ class TaxFigures:
     refunded: int = 0
     remitted: int = 0
     adjusted: int = 0
+    revalued: int = 0
     owed: int = 0
 
     @property
@@ -45,8 +47,8 @@ class TaxFigures:
         return self.collected - self.refunded
 
     def as_json(self, currency: str) -> dict[str, str]:
-        """The figures as the interface fixes them; `adjusted` only where there is any."""
-        names = [*FIGURE_NAMES, *(["adjusted"] if self.adjusted else [])]
+        """The figures as the interface fixes them; `adjusted` and `revalued` only where there is any."""
+        names = [*FIGURE_NAMES, *(name for name in ("adjusted", "revalued") if getattr(self, name))]
         return {name: format_amount(getattr(self, name), currency) for name in names}
 
 

@@ -2,7 +2,8 @@
 
 Two SQL relations that every report of sales tax reads, in minor units of the base currency. A movement of a liability
 account is collected (a sale), refunded, remitted (money that left), or adjusted: entered by hand or decided, such as an
-opening balance, or the tax of a sale that was never paid. `credit` is positive where it adds to what is owed.
+opening balance, or the tax of a sale that was never paid; or revalued at a month's end, where it is held in a foreign
+currency. `credit` is positive where it adds to what is owed.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ from ledger_tools.tax_settings import TaxSettings
 
 #: Rules whose lines go to accounts that a person named, where the money moved with the entry.
 _PAID_BY_RULE = "('bank_rule', 'adjustment', 'wallet_cost')"
+
+#: Month-end entries that value a foreign balance anew, and take that back.
+_REVALUED = "('revaluation', 'revaluation_reversed')"
 
 #: Rules that post what customers bought and gave back; month-end entries, which only move revenue in time, are not among them.
 SALES_RULES = "('sale', 'refund', 'refund_to_gift_card', 'hand', 'decision', 'bank_rule', 'adjustment', 'wallet_cost')"
@@ -64,6 +68,7 @@ def tax_movements(accounts: dict[str, str]) -> str:
                 CASE WHEN rule = 'sale' THEN 'collected'
                      WHEN rule IN ('refund', 'refund_to_gift_card') THEN 'refunded'
                      WHEN rule IN {_PAID_BY_RULE} THEN 'remitted'
+                     WHEN rule IN {_REVALUED} THEN 'revalued'
                      WHEN rule = 'decision' AND event.event_id IN (
                          SELECT item FROM decision WHERE kind IN ('bank-line-without-rule', 'deposit-without-payout'))
                          THEN 'remitted'
@@ -101,7 +106,7 @@ class DayOfTax:
     """What one jurisdiction's sales and liability did on one day.
 
     Attributes:
-        amounts: taxable, exempt and marketplace sales, then collected, refunded, remitted and adjusted.
+        amounts: taxable, exempt and marketplace sales, then collected, refunded, remitted, adjusted and revalued.
         adjusted_orders: the part of what was adjusted that belongs to orders, such as tax on a sale never paid.
     """
 
@@ -113,8 +118,8 @@ class DayOfTax:
     @property
     def change(self) -> int:
         """Change of what is owed."""
-        *_, collected, refunded, remitted, adjusted = self.amounts
-        return collected - refunded - remitted + adjusted
+        *_, collected, refunded, remitted, adjusted, revalued = self.amounts
+        return collected - refunded - remitted + adjusted + revalued
 
 
 def list_days(connection: duckdb.DuckDBPyConnection, last: datetime.date | None) -> list[DayOfTax]:
@@ -132,19 +137,20 @@ def list_days(connection: duckdb.DuckDBPyConnection, last: datetime.date | None)
                    coalesce(-sum(credit) FILTER (kind = 'refunded'), 0) AS refunded,
                    coalesce(-sum(credit) FILTER (kind = 'remitted'), 0) AS remitted,
                    coalesce(sum(credit) FILTER (kind = 'adjusted'), 0) AS adjusted,
+                   coalesce(sum(credit) FILTER (kind = 'revalued'), 0) AS revalued,
                    coalesce(sum(credit) FILTER (kind = 'adjusted' AND order_no IS NOT NULL), 0) AS adjusted_orders
             FROM {tax_movements(accounts)} WHERE ($last IS NULL OR posted_on <= $last) GROUP BY jurisdiction, posted_on
         )
         SELECT coalesce(sold.jurisdiction, moved.jurisdiction), coalesce(sold.posted_on, moved.posted_on),
                coalesce(taxable, 0)::BIGINT, coalesce(exempt, 0)::BIGINT, coalesce(marketplace, 0)::BIGINT,
                coalesce(collected, 0)::BIGINT, coalesce(refunded, 0)::BIGINT, coalesce(remitted, 0)::BIGINT,
-               coalesce(adjusted, 0)::BIGINT, coalesce(adjusted_orders, 0)::BIGINT
+               coalesce(adjusted, 0)::BIGINT, coalesce(revalued, 0)::BIGINT, coalesce(adjusted_orders, 0)::BIGINT
         FROM sold FULL JOIN moved ON sold.jurisdiction = moved.jurisdiction AND sold.posted_on = moved.posted_on
         ORDER BY 1, 2
         """,
         {"last": last},
     ).fetchall()
-    return [DayOfTax(row[0], row[1], tuple(row[2:9]), row[9]) for row in rows]
+    return [DayOfTax(row[0], row[1], tuple(row[2:10]), row[10]) for row in rows]
 
 
 def last_day(period: Period, as_of: datetime.date | None) -> datetime.date | None:

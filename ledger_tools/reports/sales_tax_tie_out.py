@@ -1,6 +1,6 @@
 """Identity 5: each jurisdiction's liability ties out, period by period and order by order.
 
-    opening owed + collected - refunded - remitted ± adjusted = closing owed = the account's balance
+    opening owed + collected - refunded - remitted ± adjusted ± revalued = closing owed = the account's balance
 
 Amounts are minor units of the base currency, those of orders in the order's own. Movements are classified one by one from
 the entries, the balance is the plain sum of the account, and what each order should have posted is read from its records,
@@ -42,7 +42,7 @@ class TieOutRow:
     @property
     def closing(self) -> int:
         """What the movements lead to."""
-        return self.opening + self.figures.due - self.figures.remitted + self.figures.adjusted
+        return self.opening + self.figures.due - self.figures.remitted + self.figures.adjusted + self.figures.revalued
 
     @property
     def difference(self) -> int:
@@ -85,6 +85,7 @@ class TieOut:
                 "refunded": row.figures.refunded,
                 "remitted": row.figures.remitted,
                 "adjusted": row.figures.adjusted,
+                "revalued": row.figures.revalued,
                 "closing": row.closing,
                 "balance": row.balance,
                 "difference": row.difference,

@@ -186,7 +186,7 @@ def test_allowance(expected: int, tax: int, terms: dict[str, str]) -> None:
 
 def test_adding_up() -> None:
     """Totals are the sums of the rows."""
-    one = TaxFigures(1, 2, 3, 4, 5, 6, 7, 8)
+    one = TaxFigures(1, 2, 3, 4, 5, 6, 7, 8, 9)
     report = SalesTaxReport(ALL_TIME, "USD", ())
     assert TaxFigures() == report.totals
     assert 6 == one.gross_sales
