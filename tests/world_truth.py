@@ -14,16 +14,18 @@ or orders), and keeps what has one answer. A link is *told* by the data where
   neither has another such partner.
 
 `REACH` is wider than a usual lag, so that a program that looks less far still has every chance, and one that looks
-further finds no rival that this module has not seen. What is told can be untrue, where a fault took the true partner
-away and left one that fits as well: those links are counted by themselves.
+further finds no rival that this module has not seen. An amount that occurs more than once is not told at the edge of what
+both sides' exports cover: the true partners may stand in exports that are not there. What is told can be untrue, where a
+fault took the true partner away and left one that fits as well: those links are counted by themselves.
 """
 
 from __future__ import annotations
 
 import datetime
 import itertools
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Hashable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import TypeVar
 
 from shop_world import BANK, CARD, EURO, SHOP, WALLET, Row, World, day_of, line_key
@@ -51,6 +53,48 @@ def only_pairs(
         of_left[left] += 1
         of_right[right] += 1
     return {(left, right) for left, right in pairs if of_left[left] == of_right[right] == 1}
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Where a pair of records may have partners in exports that are not there.
+
+    Attributes:
+        earlier, later: spans of days that the exports of the two sides cover.
+        early, reach: days that the later record may be before and after the earlier one.
+    """
+
+    earlier: list[tuple[datetime.date, datetime.date]]
+    later: list[tuple[datetime.date, datetime.date]]
+    early: int
+    reach: int
+
+    def hide_rivals(self, earlier: datetime.date, later: datetime.date) -> bool:
+        """Whether both records of these days could belong to others that no export shows."""
+        first_earlier, last_earlier = _span_of(self.earlier, earlier)
+        first_later, last_later = _span_of(self.later, later)
+        early, reach = datetime.timedelta(days=self.early), datetime.timedelta(days=self.reach)
+        at_start = later - reach < first_earlier and earlier - early < first_later
+        at_end = earlier + reach > last_later and later + early > last_earlier
+        return at_start or at_end
+
+
+def _span_of(
+    spans: list[tuple[datetime.date, datetime.date]], day: datetime.date
+) -> tuple[datetime.date, datetime.date]:
+    return next((first, last) for first, last in spans if first <= day <= last)
+
+
+def covered(world: World, *sources: str) -> list[tuple[datetime.date, datetime.date]]:
+    """Spans of days without a gap that the exports of some sources cover."""
+    spans: list[tuple[datetime.date, datetime.date]] = []
+    exports = [export for source in sources for export in world.exports.get(source, [world.rows[source]]) if export]
+    for first, last in sorted((min(map(day_of, export)), max(map(day_of, export))) for export in exports):
+        if spans and (first - spans[-1][1]).days <= 1:
+            spans[-1] = (spans[-1][0], max(last, spans[-1][1]))
+        else:
+            spans.append((first, last))
+    return spans
 
 
 def true_links(world: World) -> dict[str, set[Link]]:
@@ -106,7 +150,12 @@ def _payment_links(world: World, references: bool) -> set[Link]:
     def fits(charge: str, order: str) -> bool:
         return events[charge]["gross"] == int(orders[order]["total"]) and near(charge, order)
 
-    links |= only_pairs(charges, waiting, fits)
+    edges = Edges(covered(world, SHOP), covered(world, CARD, EURO), 0, REACH)
+    amounts = Counter(int(row["total"]) for row in orders.values())
+    links |= {
+        (charge, order) for charge, order in only_pairs(charges, waiting, fits)
+        if amounts[events[charge]["gross"]] == 1 or not edges.hide_rivals(day_of(orders[order]), day_of(events[charge]))
+    }  # fmt: skip
     rest = [name for name in charges if not any(fits(name, order) for order in waiting)]
     free = [name for name in waiting if not any(fits(charge, name) for charge in charges)]
     sums: dict[str, list[tuple[str, str]]] = {}
@@ -146,13 +195,22 @@ def _bank_links(world: World, references: bool) -> tuple[set[Link], set[Link]]:
     deposits = [key for key, row in lines.items() if row["amount"] > 0 and key not in used[0]]
     payments = [key for key, row in lines.items() if row["amount"] < 0 and key not in used[0]]
     found = {link for link in named if link[1] in moves}
-    found |= _deposit_links(lines, moves, deposits, [name for name in moves if name not in used[1]])
+    edges = Edges(covered(world, EURO), covered(world, BANK), EARLY, REACH)
+    found |= _deposit_links(lines, moves, deposits, [name for name in moves if name not in used[1]], edges)
     waiting = [name for name in tops if name not in used[1]]
 
     def pays(key: str, name: str) -> bool:
         return bool(-lines[key]["amount"] == tops[name]["total"]) and _in_reach(lines[key], tops[name])
 
-    return found, {link for link in named if link[1] in tops} | only_pairs(payments, waiting, pays)
+    edges, amounts = (
+        Edges(covered(world, WALLET), covered(world, BANK), EARLY, REACH),
+        Counter(row["total"] for row in tops.values()),
+    )
+    paid = {
+        (key, name) for key, name in only_pairs(payments, waiting, pays)
+        if amounts[tops[name]["total"]] == 1 or not edges.hide_rivals(day_of(tops[name]), day_of(lines[key]))
+    }  # fmt: skip
+    return found, {link for link in named if link[1] in tops} | paid
 
 
 def _same_way(line: Row, move: Row) -> bool:
@@ -163,7 +221,9 @@ def _in_reach(line: Row, move: Row) -> bool:
     return -EARLY <= (day_of(line) - day_of(move)).days <= REACH
 
 
-def _deposit_links(lines: dict[str, Row], moves: dict[str, Row], deposits: list[str], waiting: list[str]) -> set[Link]:
+def _deposit_links(
+    lines: dict[str, Row], moves: dict[str, Row], deposits: list[str], waiting: list[str], edges: Edges
+) -> set[Link]:
     def fits(key: str, name: str) -> bool:
         same = moves[name]["currency"] == "USD" and lines[key]["amount"] == -moves[name]["net"]
         return same and _in_reach(lines[key], moves[name])
@@ -197,7 +257,16 @@ def _deposit_links(lines: dict[str, Row], moves: dict[str, Row], deposits: list[
             lines[key], moves[name]
         )
 
-    return links | only_pairs([key for key in rest if key not in summed[0]], euros, worth)
+    sent = Counter(name for name in euros for other in euros if _alike(moves[name]["net"], moves[other]["net"]))
+    return links | {
+        (key, name) for key, name in only_pairs([key for key in rest if key not in summed[0]], euros, worth)
+        if sent[name] == 1 or not edges.hide_rivals(day_of(moves[name]), day_of(lines[key]))
+    }  # fmt: skip
+
+
+def _alike(one: int, other: int) -> bool:
+    """Whether two euro amounts could be one deposit's worth."""
+    return abs(one - other) * 10000 <= 2 * RATE_OFF * abs(one)
 
 
 def _wallet_links(world: World, references: bool) -> set[Link]:
@@ -219,4 +288,13 @@ def _wallet_links(world: World, references: bool) -> set[Link]:
         late = (day_of(made) - datetime.date.fromisoformat(sold["placed_at"][:10])).days
         return all(made[name] == sold[name] for name in what) and 0 <= late <= MAKING_REACH
 
-    return links | {(charge, line[0]) for charge, line in only_pairs(loose, waiting, fits)}
+    edges = Edges(covered(world, SHOP), covered(world, WALLET), 0, MAKING_REACH)
+    goods = Counter((row["sku"], row["quantity"], row["ship_country"], row["ship_region"]) for row in orders)
+
+    def is_single(line: tuple[str, str]) -> bool:
+        return goods[tuple(lines[line][name] for name in ("sku", "quantity", "ship_country", "ship_region"))] == 1
+
+    return links | {
+        (charge, line[0]) for charge, line in only_pairs(loose, waiting, fits)
+        if is_single(line) or not edges.hide_rivals(day_of(lines[line]), day_of(charges[charge]))
+    }  # fmt: skip
