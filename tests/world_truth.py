@@ -4,8 +4,8 @@ Independent of the program: this module reads rows, tries every pair (and every 
 or orders), and keeps what has one answer. A link is *told* by the data where
 
 - the record names the other one in a way that can be read; or
-- payment and order have one currency and one amount, the payment is at most `REACH` days later, and neither has another
-  such partner among what no reference has settled; or
+- payment and order have one currency and one amount, the payment is at most `USUAL` days later, and neither has another
+  such partner up to `REACH` days away among what no reference has settled; or
 - two such orders, and no other two, sum to a payment that no single order fits (and no other payment fits them); or
 - a bank line has the exact amount of one open payout or top-up, from `EARLY` days before it to `REACH` days after, and
   neither has another such partner; failing that, one set of two or three payouts of a processor sums to one deposit, or
@@ -31,7 +31,7 @@ from typing import TypeVar
 from shop_world import BANK, CARD, EURO, SHOP, WALLET, Row, World, day_of, line_key
 from world_exports import current
 
-EARLY, REACH, MAKING_REACH = 3, 12, 5
+EARLY, USUAL, REACH, MAKING_REACH = 3, 7, 12, 5
 EURO_RATE, RATE_OFF = 10842, 300
 
 Link = tuple[str, str]
@@ -71,12 +71,12 @@ class Edges:
 
     def hide_rivals(self, earlier: datetime.date, later: datetime.date) -> bool:
         """Whether both records of these days could belong to others that no export shows."""
+        early, reach = datetime.timedelta(days=self.early), datetime.timedelta(days=self.reach)
         first_earlier, last_earlier = _span_of(self.earlier, earlier)
         first_later, last_later = _span_of(self.later, later)
-        early, reach = datetime.timedelta(days=self.early), datetime.timedelta(days=self.reach)
-        at_start = later - reach < first_earlier and earlier - early < first_later
-        at_end = earlier + reach > last_later and later + early > last_earlier
-        return at_start or at_end
+        instead_of_earlier = later - reach < first_earlier or later + early > last_earlier
+        instead_of_later = earlier - early < first_later or earlier + reach > last_later
+        return instead_of_earlier and instead_of_later
 
 
 def _span_of(
@@ -154,7 +154,8 @@ def _payment_links(world: World, references: bool) -> set[Link]:
     amounts = Counter(int(row["total"]) for row in orders.values())
     links |= {
         (charge, order) for charge, order in only_pairs(charges, waiting, fits)
-        if amounts[events[charge]["gross"]] == 1 or not edges.hide_rivals(day_of(orders[order]), day_of(events[charge]))
+        if (day_of(events[charge]) - day_of(orders[order])).days <= USUAL
+        and (amounts[events[charge]["gross"]] == 1 or not edges.hide_rivals(day_of(orders[order]), day_of(events[charge])))
     }  # fmt: skip
     rest = [name for name in charges if not any(fits(name, order) for order in waiting)]
     free = [name for name in waiting if not any(fits(charge, name) for charge in charges)]
