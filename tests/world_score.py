@@ -118,7 +118,8 @@ def made_links(connection: duckdb.DuckDBPyConnection) -> dict[str, set[Link]]:
     def pairs(statement: str) -> set[Link]:
         return {(str(left), str(right)) for left, right in connection.execute(statement).fetchall()}
 
-    to_order = "SELECT split_part(event_id, '/', 1), order_id FROM {}_row JOIN order_head USING (order_no)"
+    # a payment for several orders is a row for each of them, EVENT/ORDER
+    to_order = "SELECT replace(event_id, '/' || order_id, ''), order_id FROM {}_row JOIN order_head USING (order_no)"
     to_move = (
         "SELECT key, movement.event_id FROM bank_match JOIN movement USING (movement_no) "
         "WHERE movement.kind {} IN ('top_up', 'withdrawal')"
