@@ -27,7 +27,9 @@ from ledger_tools.hand import HandFile, post_hand_entries, read_hand_file
 from ledger_tools.journal import create_link_table, render_accounts, render_files
 from ledger_tools.matching.bank_lines import match_bank_lines
 from ledger_tools.matching.by_reference import number_orders, resolve_references
+from ledger_tools.matching.goods import match_goods
 from ledger_tools.matching.known_rates import list_rates
+from ledger_tools.matching.payments import match_payments
 from ledger_tools.matching.transfers import match_transfers
 from ledger_tools.money import minor_digits, parse_amount
 from ledger_tools.posting.bank import list_bank_facts
@@ -170,6 +172,8 @@ def build_database(
         number_orders(connection, patterns)
         for kind in ("processor", "wallet"):
             resolve_references(connection, kind, patterns)
+        match_payments(connection, patterns)
+        match_goods(connection, inputs.settings, patterns)
         list_rates(connection, inputs.settings)
         match_bank_lines(connection, inputs.settings)
         match_transfers(connection, inputs.settings, inputs.hand)

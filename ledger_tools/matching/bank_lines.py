@@ -8,6 +8,8 @@ each line and movement that belong together, with the part of the movement that 
 
 from __future__ import annotations
 
+import functools
+
 import duckdb
 
 from ledger_tools.matching import stages
@@ -15,14 +17,7 @@ from ledger_tools.matching.bank_candidates import list_bank_candidates
 from ledger_tools.matching.bank_sums import match_bank_sums
 from ledger_tools.matching.candidates import lag_words
 from ledger_tools.matching.known_rates import worth
-from ledger_tools.matching.unique_pairs import (
-    COVERED_SPANS,
-    accept_alone,
-    accept_near,
-    accept_usual,
-    fill_sides,
-    weigh_pairs,
-)
+from ledger_tools.matching.unique_pairs import COVERED_SPANS, Sides, match_unique
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
 
@@ -47,7 +42,9 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE line AS
-        SELECT *, rule_no IN (0, {", ".join(pointing) or "-1"}) AS by_amount
+        SELECT *, rule_no IN (0, {", ".join(pointing) or "-1"})
+               AND (name, key) NOT IN (SELECT (source, event_id) FROM decision
+                                      WHERE action = 'account' AND source IS NOT NULL AND event_id IS NOT NULL) AS by_amount
         FROM (
             SELECT row_number() OVER (ORDER BY "at", source_no, key)::INTEGER AS line_no, *, {rule} AS rule_no
             FROM (SELECT kept.*, coalesce(memo, '') || ' ' || coalesce(counterparty, '') AS text FROM kept_bank AS kept)
@@ -95,7 +92,7 @@ def _list_movements(connection: duckdb.DuckDBPyConnection) -> None:
                    CASE kind WHEN 'top_up' THEN -total ELSE total END, NULL, NULL
             FROM wallet_row WHERE kind IN ('top_up', 'withdrawal')
         );
-        CREATE OR REPLACE TEMP TABLE returned AS
+        CREATE OR REPLACE TEMP TABLE returned AS -- and what a person moved to an account: not to be matched by amount
         SELECT back.movement_no FROM movement AS back JOIN movement AS sent
             ON back.kind = 'payout_returned' AND sent.kind = 'payout' AND back.source_no = sent.source_no
            AND back.reference = sent.reference AND back.amount = -sent.amount
@@ -103,6 +100,9 @@ def _list_movements(connection: duckdb.DuckDBPyConnection) -> None:
         SELECT sent.movement_no FROM movement AS back JOIN movement AS sent
             ON back.kind = 'payout_returned' AND sent.kind = 'payout' AND back.source_no = sent.source_no
            AND back.reference = sent.reference AND back.amount = -sent.amount
+        UNION
+        SELECT movement_no FROM movement JOIN source USING (source_no) JOIN decision
+            ON decision.source = source.name AND decision.event_id = movement.event_id AND action = 'account'
         """
     )
 
@@ -196,18 +196,8 @@ def _match_by_amount(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
         assert stage.window is not None
         earlier = f"""SELECT movement_no AS no, {bucket} AS bucket, moved_on AS day, source_no, {moving} AS open
                       FROM movement WHERE {condition}"""
-        fill_sides(connection, later, earlier)
-        weigh_pairs(connection, stage.window)
-        accept_alone(connection, stage.window)
-        _take(connection, stage)
-        for usual in (False, True, True):
-            fill_sides(connection, later, earlier)
-            weigh_pairs(connection, stage.window)
-            if usual:
-                accept_usual(connection, _MATCHED)
-            else:
-                accept_near(connection, stages.NEAR)
-            _take(connection, stage)
+        take = functools.partial(_take, connection, stage)
+        match_unique(connection, Sides(later, earlier, _MATCHED), stage.window, stages.NEAR, take)
     _match_foreign(connection, settings)
 
 

@@ -22,15 +22,17 @@ _LINE_FIELDS = tuple(field.name for field in ORDERS if not field.order_level)
 _PREFIX, _SUFFIX = "^[A-Z]+[-_ #]*", "([0-9])[-_./][0-9]{1,2}$"
 
 
-def _without_prefix(key: str) -> str:
+def without_prefix(key: str) -> str:
+    """SQL expression: a reference without the letters that stand before its number."""
     return f"regexp_replace({key}, '{_PREFIX}', '')"
 
 
-def _without_suffix(key: str) -> str:
+def without_suffix(key: str) -> str:
+    """SQL expression: a reference without the number of a split shipment or reprint at its end."""
     return f"regexp_replace({key}, '{_SUFFIX}', '\\1')"
 
 
-def _normal(column: str, patterns: Mapping[int, str]) -> str:
+def normal_key(column: str, patterns: Mapping[int, str]) -> str:
     """SQL expression: what of an order number or reference identifies the order."""
     plain = f"upper(ltrim(trim({column}), '# '))"
     if not patterns:
@@ -49,7 +51,7 @@ def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, 
         f"""
         CREATE TABLE order_head AS
         SELECT row_number() OVER ()::INTEGER AS order_no, source_no, key AS order_id,
-               {_normal("key", patterns)} AS order_key, currency, {heads},
+               {normal_key("key", patterns)} AS order_key, currency, {heads},
                coalesce(tax_jurisdiction, ship_country || '-' || ship_region, ship_country, 'Unknown') AS jurisdiction
         FROM (SELECT kept.* EXCLUDE (currency), coalesce(kept.currency, source.currency) AS currency
               FROM kept_orders AS kept JOIN source USING (source_no)
@@ -72,7 +74,7 @@ def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, 
 
 def resolve_references(connection: duckdb.DuckDBPyConnection, kind: str, patterns: Mapping[int, str]) -> None:
     """Make `<kind>_row`: the kept rows with `order_no` and `matched_by` (null where no order is found)."""
-    normal = _normal("order_ref", patterns)
+    normal = normal_key("order_ref", patterns)
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE missed AS
@@ -112,15 +114,15 @@ def _loosen(connection: duckdb.DuckDBPyConnection) -> None:
     row = connection.execute("SELECT count(*) FROM missed").fetchone()
     if not row or not row[0]:
         return
-    bare = _without_prefix("missed.order_key")
+    bare = without_prefix("missed.order_key")
     connection.execute(
         f"""
         INSERT INTO loosened
         WITH reading AS (
-            SELECT order_key, unnest([{bare}, {_without_suffix("order_key")}, {_without_suffix(bare)}]) AS reading
+            SELECT order_key, unnest([{bare}, {without_suffix("order_key")}, {without_suffix(bare)}]) AS reading
             FROM missed
         ), bare_order AS (
-            SELECT {_without_prefix("order_key")} AS reading, order_no FROM order_head
+            SELECT {without_prefix("order_key")} AS reading, order_no FROM order_head
         )
         SELECT order_key, min(order_no) FROM (
             SELECT reading.order_key, head.order_no, true AS fits
@@ -128,11 +130,11 @@ def _loosen(connection: duckdb.DuckDBPyConnection) -> None:
             UNION ALL -- where the shop's own orders have suffixes, a suffix means another order
             SELECT missed.order_key, head.order_no, false
             FROM missed JOIN order_head AS head
-                ON {_without_suffix("head.order_key")} = {_without_suffix("missed.order_key")}
-               AND {_without_suffix("head.order_key")} <> head.order_key
+                ON {without_suffix("head.order_key")} = {without_suffix("missed.order_key")}
+               AND {without_suffix("head.order_key")} <> head.order_key
             UNION ALL
             SELECT missed.order_key, bare_order.order_no, true
-            FROM missed JOIN bare_order ON bare_order.reading IN (missed.order_key, {_without_suffix("missed.order_key")})
+            FROM missed JOIN bare_order ON bare_order.reading IN (missed.order_key, {without_suffix("missed.order_key")})
             WHERE missed.order_key = {bare} AND bare_order.reading <> ''
         ) GROUP BY order_key HAVING min(order_no) = max(order_no) AND bool_or(fits)
         """

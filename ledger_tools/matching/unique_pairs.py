@@ -12,6 +12,10 @@ edge of both exports, because its true partner may stand in an export that is no
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass
+
 import duckdb
 
 from ledger_tools.matching.stages import COMPETITORS_AT_MOST, LEARNT_FROM, Window
@@ -32,6 +36,20 @@ COVERED_SPANS = """
 _SIDE_COLUMNS = (
     "no INTEGER, bucket VARCHAR, day DATE, source_no SMALLINT, first_day DATE, last_day DATE, repeated BOOLEAN"
 )
+
+
+@dataclass(frozen=True)
+class Sides:
+    """What is to be paired.
+
+    Attributes:
+        later, earlier: queries for (no, bucket, day, source_no, open) of all records of the two kinds.
+        matched: query for (later_source_no, earlier_source_no, lag) of what is matched already.
+    """
+
+    later: str
+    earlier: str
+    matched: str
 
 
 def fill_sides(connection: duckdb.DuckDBPyConnection, later: str, earlier: str) -> None:
@@ -138,6 +156,27 @@ def accept_usual(connection: duckdb.DuckDBPyConnection, matched: str) -> None:
             ) USING (later_source_no, earlier_source_no)""",
         "the only two in the usual days",
     )
+
+
+def match_unique(
+    connection: duckdb.DuckDBPyConnection, sides: Sides, window: Window, near: Window, take: Callable[[], None]
+) -> None:
+    """Match what is unique: alone in the window, alone in the near days, then twice alone in the usual days.
+
+    Args:
+        take: keeps what `paired` holds, so that the sides have it no longer open.
+    """
+    accepts: tuple[Callable[[], None], ...] = (
+        functools.partial(accept_alone, connection, window),
+        functools.partial(accept_near, connection, near),
+        functools.partial(accept_usual, connection, sides.matched),
+        functools.partial(accept_usual, connection, sides.matched),
+    )
+    for accept in accepts:
+        fill_sides(connection, sides.later, sides.earlier)
+        weigh_pairs(connection, window)
+        accept()
+        take()
 
 
 def _accept_within(connection: duckdb.DuckDBPyConnection, edges: str, why: str) -> None:

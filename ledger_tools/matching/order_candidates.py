@@ -1,0 +1,95 @@
+"""Candidates of payments and orders, and of fulfilment charges and orders, that stay open."""
+
+from __future__ import annotations
+
+import duckdb
+
+from ledger_tools.matching import stages
+from ledger_tools.matching.candidates import lag_words, rank_candidates
+from ledger_tools.matching.unique_pairs import fill_sides, weigh_pairs
+
+
+def list_payment_candidates(connection: duckdb.DuckDBPyConnection) -> None:
+    """Add to `candidate`: orders for payments without an order, and payments for orders without payment."""
+    window = stages.PAYMENT_AMOUNT.window
+    assert window is not None
+    fill_sides(
+        connection,
+        "SELECT payment_no AS no, paid || ' ' || paid_in AS bucket, day, source_no, order_no IS NULL AS open FROM loose",
+        "SELECT order_no AS no, due || ' ' || currency AS bucket, day, source_no, true AS open FROM unpaid",
+    )
+    weigh_pairs(connection, window)
+    crowd = "degree || ' of this amount in the days around are too many to tell apart' AS why"
+    few = stages.COMPETITORS_AT_MOST
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE fitting AS
+        SELECT later_no AS payment_no, earlier_no AS order_no, 'the same amount, ' || {lag_words("lag")} AS why, abs(lag) AS distance
+        FROM possible
+        UNION ALL SELECT payment_no, order_no, why, 1000 FROM untaken WHERE order_no IS NOT NULL;
+        CREATE OR REPLACE TEMP TABLE crowded AS
+        SELECT no AS payment_no, NULL::INTEGER AS order_no, {crowd} FROM later_weighed WHERE degree > {few}
+        UNION ALL SELECT NULL, no, {crowd} FROM earlier_weighed WHERE degree > {few}
+        UNION ALL SELECT payment_no, NULL, why FROM untaken WHERE order_no IS NULL
+        """
+    )
+    rank_candidates(
+        connection,
+        """
+        SELECT loose.source_no, loose.event_id AS record_id, NULL::VARCHAR AS match_source, order_id AS match_id, unpaid.day,
+               due AS amount, currency, why, distance
+        FROM fitting JOIN loose USING (payment_no) JOIN unpaid ON unpaid.order_no = fitting.order_no
+        UNION ALL
+        SELECT unpaid.source_no, order_id, source_name, loose.event_id, loose.day, paid, paid_in, why, distance
+        FROM fitting JOIN loose USING (payment_no) JOIN unpaid ON unpaid.order_no = fitting.order_no
+        UNION ALL
+        SELECT source_no, event_id, NULL, NULL, day, paid, paid_in, why, 2000 FROM crowded JOIN loose USING (payment_no)
+        UNION ALL
+        SELECT source_no, order_id, NULL, NULL, day, due, currency, why, 2000
+        FROM crowded JOIN unpaid ON unpaid.order_no = crowded.order_no
+        """,
+    )
+    connection.execute("DROP TABLE fitting; DROP TABLE crowded; DROP TABLE untaken")
+
+
+def list_goods_candidates(connection: duckdb.DuckDBPyConnection) -> None:
+    """Add to `candidate`: orders for fulfilment charges without an order, and charges for orders without one."""
+    window = stages.GOODS.window
+    assert window is not None
+    fill_sides(
+        connection,
+        "SELECT making_no AS no, bucket, day, source_no, order_no IS NULL AS open FROM making",
+        "SELECT order_no AS no, bucket, day, source_no, open FROM basket",
+    )
+    weigh_pairs(connection, window)
+    crowd = "degree || ' of these goods to this destination in the days around are too many to tell apart' AS why"
+    few = stages.COMPETITORS_AT_MOST
+    connection.execute(
+        f"""
+        CREATE OR REPLACE TEMP TABLE fitting AS
+        SELECT later_no AS making_no, earlier_no AS order_no, 'the same goods and destination, ' || {lag_words("lag")} AS why,
+               abs(lag) AS distance FROM possible;
+        CREATE OR REPLACE TEMP TABLE crowded AS
+        SELECT no AS making_no, NULL::INTEGER AS order_no, {crowd} FROM later_weighed WHERE degree > {few}
+        UNION ALL SELECT NULL, no, {crowd} FROM earlier_weighed WHERE degree > {few}
+        """
+    )
+    rank_candidates(
+        connection,
+        """
+        SELECT made.source_no, made.event_id AS record_id, NULL::VARCHAR AS match_source, order_id AS match_id, basket.day,
+               basket.total AS amount, basket.currency, fitting.why, distance
+        FROM fitting JOIN making_row AS made USING (making_no) JOIN basket ON basket.order_no = fitting.order_no
+        UNION ALL
+        SELECT basket.source_no, order_id, source_name, made.event_id, made."at"::DATE, row.total, row.currency, fitting.why, distance
+        FROM fitting JOIN making_row AS made USING (making_no) JOIN basket ON basket.order_no = fitting.order_no
+        JOIN wallet_row AS row ON row.source_no = made.source_no AND row.event_id = made.event_id
+        UNION ALL
+        SELECT made.source_no, made.event_id, NULL, NULL, made."at"::DATE, NULL, NULL, why, 2000
+        FROM crowded JOIN making_row AS made USING (making_no)
+        UNION ALL
+        SELECT source_no, order_id, NULL, NULL, day, total, currency, why, 2000
+        FROM crowded JOIN basket ON basket.order_no = crowded.order_no
+        """,
+    )
+    connection.execute("DROP TABLE fitting; DROP TABLE crowded")
