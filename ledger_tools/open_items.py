@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import duckdb
 
+from ledger_tools.matching.candidates import Candidate, read_candidates
 from ledger_tools.open_item_finders import FINDERS
 from ledger_tools.open_item_finders.kinds import KIND_ORDER, KINDS, KINDS_BY_NAME, UNSORTED, Kind
 from ledger_tools.open_item_finders.lags import LAGS_BY_NAME, Usual, Usuals
@@ -24,6 +25,7 @@ from ledger_tools.versions import find_gaps
 __all__ = ["KINDS", "KIND_ORDER", "Kind", "OpenItem", "find_items", "item_id", "last_known_day", "list_open_items"]
 
 #: The reasons that proposed commands give; a person who knows better writes a better one.
+_TIED = "looked into, they belong together"
 _ACCEPTED, _UNSORTED = "looked into, left as it is", "not explained yet, for the accountant to sort"
 
 
@@ -35,6 +37,7 @@ class OpenItem:
         cause: the likely cause, in words.
         next_step: a command that takes the item off the list, as it can be pasted into a shell.
         settled_by: what else does, in words.
+        candidates: records that could belong to it, the best first.
     """
 
     id: str
@@ -49,6 +52,13 @@ class OpenItem:
     cause: str
     next_step: str
     settled_by: str
+    candidates: tuple[Candidate, ...] = ()
+
+    def match_command(self, candidate: Candidate) -> str | None:
+        """The command that ties a candidate to the item, as it can be pasted into a shell."""
+        if candidate.match is None:
+            return None
+        return shlex.join(["ledger-tools", "settle", self.id, "--match", candidate.match, "--reason", _TIED])
 
 
 @dataclass(frozen=True)
@@ -113,6 +123,7 @@ def find_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | Non
         ).fetchall()
     }
     kinds = dict(connection.execute("SELECT name, kind FROM source").fetchall())
+    candidates = read_candidates(connection, as_of)
     late, under_way = _gap_items(connection, as_of), list[OpenItem]()
     for finder in FINDERS:
         for kind, day, amount, currency, order_id, event_id, source, key, cause in connection.execute(
@@ -122,6 +133,9 @@ def find_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | Non
                 kind, day, as_of, None if amount is None else int(amount), currency, order_id, event_id, source, key,
                 _without_persons(cause), kinds.get(source),
             )  # fmt: skip
+            fitting = candidates.get((source, event_id or order_id), ())
+            if fitting and KINDS_BY_NAME[kind].match is not None:
+                item = dataclasses.replace(item, candidates=fitting)
             if finder.waits is None:
                 late.append(item)
                 continue

@@ -66,15 +66,15 @@ def command(context: Context, as_of: datetime.date | None, with_under_way: bool,
         _show_settled(record, shape, told)
         items = []
     elif shape == "json":
-        told["items"] = [as_json(item) for item in items]
+        told["items"] = [as_json(item) | _candidates_as_json(item, context.books) for item in items]
         if with_under_way:
-            told["under_way"] = [as_json(item) for item in under_way]
+            told["under_way"] = [as_json(item) | _candidates_as_json(item, context.books) for item in under_way]
             told["usual"] = [_usual_as_json(one) for one in usual]
         echo_json(told)
     elif shape == "csv":
         echo_csv(COLUMNS, [list(as_json(item).values()) for item in items + (under_way if with_under_way else [])])
     else:
-        _show(items, under_way if with_under_way else [], usual, as_json)
+        _show(items, under_way if with_under_way else [], usual, as_json, context.books)
         _tell_count(len(items), len(under_way), as_of)
     for problem in stale:
         click.echo(str(problem), err=True)
@@ -100,6 +100,24 @@ def _json_of_books(named: str | None) -> Callable[[OpenItem], dict[str, Any]]:
     return as_json
 
 
+def _candidates_as_json(item: OpenItem, named: str | None) -> dict[str, Any]:
+    """Records that could belong to an item, each with the command that says so."""
+    from ledger_tools.money import format_amount
+
+    books = "" if named is None else f" --books {shlex.quote(named)}"
+    rows = []
+    for one in item.candidates:
+        amount = None if one.amount is None or one.currency is None else format_amount(one.amount, one.currency)
+        command = item.match_command(one)
+        if command is not None:
+            command = command.replace("ledger-tools", f"ledger-tools{books}", 1)
+        rows.append(
+            {"match": one.match, "date": one.day.isoformat(), "amount": amount, "currency": one.currency, "why": one.why,
+             "next_step": command}
+        )  # fmt: skip
+    return {"candidates": rows}
+
+
 def _usual_as_json(usual: Usual) -> dict[str, Any]:
     return {
         "step": usual.lag,
@@ -116,6 +134,7 @@ def _show(
     under_way: list[OpenItem],
     usual: list[Usual],
     as_json: Callable[[OpenItem], dict[str, Any]],
+    named: str | None,
 ) -> None:
     from ledger_tools.open_items import KINDS
 
@@ -125,6 +144,13 @@ def _show(
         settled_by = ""
         for item in members:
             _show_item(item, as_json(item))
+            for candidate in _candidates_as_json(item, named)["candidates"]:
+                if candidate["match"] is None:
+                    _wrap(candidate["why"], "      ")
+                    continue
+                told = f"{candidate['amount'] or ''} {candidate['currency'] or ''}".strip()
+                _wrap(f"could be {candidate['match']} of {candidate['date']}, {told}: {candidate['why']}", "      ")
+                click.echo(f"    {candidate['next_step']}")
             click.echo(f"    {as_json(item)['next_step']}")
             settled_by = item.settled_by
         _wrap(f"settled by: {settled_by}; or by the command above, with your own reason", "  ")

@@ -154,11 +154,12 @@ def _take_decisions(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
             UNION SELECT match_source, match_id, order_id FROM decision
             WHERE action = 'match' AND match_source IS NOT NULL AND order_id IS NOT NULL
         )
-        SELECT DISTINCT other.source_no, other.event_id, head.order_no
+        SELECT other.source_no, other.event_id, min(head.order_no) AS order_no
         FROM named JOIN source ON source.name = named.source_name
         JOIN kept_{kind} AS row ON row.source_no = source.source_no AND row.event_id = named.event_id
         JOIN kept_{kind} AS other ON other.source_no = row.source_no AND {payment} = {own}
         JOIN order_head AS head ON head.order_id = named.order_id
+        GROUP BY ALL HAVING min(head.order_no) = max(head.order_no) -- one that is tied to several is split among them later
         """
     )
 

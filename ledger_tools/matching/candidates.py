@@ -6,6 +6,9 @@ that fits it; a row without a match says why nothing can be named.
 
 from __future__ import annotations
 
+import datetime
+from dataclasses import dataclass
+
 import duckdb
 
 #: Candidates that are kept for one record.
@@ -40,3 +43,34 @@ def lag_words(lag: str) -> str:
         f"CASE WHEN {lag} = 0 THEN 'the same day' ELSE abs({lag}) || CASE WHEN abs({lag}) = 1 THEN ' day ' ELSE ' days ' END "
         f"|| CASE WHEN {lag} < 0 THEN 'before' ELSE 'after' END END"
     )
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One record that could belong to an open one.
+
+    Attributes:
+        match: what `settle --match` takes: SOURCE/EVENT, or the id of an order; None where too many fit to name one.
+        day, amount, currency: of the candidate, in minor units; of the open record where none is named.
+        why: what speaks for it, or why none is named.
+    """
+
+    match: str | None
+    day: datetime.date
+    amount: int | None
+    currency: str | None
+    why: str
+
+
+def read_candidates(
+    connection: duckdb.DuckDBPyConnection, as_of: datetime.date
+) -> dict[tuple[str, str], tuple[Candidate, ...]]:
+    """Candidates up to a day of each open record, by its source's name and its event or order id, the best first."""
+    found: dict[tuple[str, str], list[Candidate]] = {}
+    for source, record_id, match, *told in connection.execute(
+        """SELECT source.name, record_id, coalesce(match_source || '/', '') || match_id, day, amount, candidate.currency, why
+           FROM candidate JOIN source USING (source_no) WHERE day <= ? ORDER BY source.name, record_id, rank""",
+        [as_of],
+    ).fetchall():
+        found.setdefault((source, record_id), []).append(Candidate(match, *told))
+    return {key: tuple(candidates) for key, candidates in found.items()}

@@ -39,6 +39,7 @@ def match_payments(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int,
     if row is None or not row[0]:
         return
     _list_unpaid(connection)
+    _split_by_decision(connection)
     _split_by_reference(connection)
     _list_loose(connection, patterns)
     row = connection.execute("SELECT (SELECT count(*) FROM loose) * (SELECT count(*) FROM unpaid)").fetchone()
@@ -185,6 +186,39 @@ def _keep_why(connection: duckdb.DuckDBPyConnection, findings: Sequence[Finding]
         connection.executemany("INSERT INTO untaken VALUES (?, ?, ?)", rows)
 
 
+def _split_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
+    """A payment that a person tied to several orders is for all of them where what they owe is what was paid."""
+    rows = connection.execute(
+        f"""
+        WITH tied AS (
+            SELECT source AS source_name, event_id, match_id AS order_id FROM decision
+            WHERE action = 'match' AND match_source IS NULL AND event_id IS NOT NULL
+            UNION SELECT match_source, match_id, order_id FROM decision
+            WHERE action = 'match' AND match_source IS NOT NULL AND order_id IS NOT NULL
+        )
+        SELECT row.source_no, row.event_id, list(order_no ORDER BY order_id), list(order_id ORDER BY order_id), list(due ORDER BY order_id)
+        FROM (SELECT source_no, event_id, {_PAID} AS paid, {_PAID_IN} AS paid_in FROM processor_row
+              WHERE kind = 'charge' AND order_no IS NULL AND gross > 0) AS row
+        JOIN source USING (source_no) JOIN tied ON tied.source_name = source.name AND tied.event_id = row.event_id
+        JOIN unpaid USING (order_id) WHERE unpaid.currency = paid_in
+        GROUP BY row.source_no, row.event_id, paid HAVING count(*) > 1 AND sum(due) = paid ORDER BY row.event_id
+        """
+    ).fetchall()
+    _split_rows(connection, rows, stages.DECISION.name, "decided by a person")
+
+
+def _split_rows(
+    connection: duckdb.DuckDBPyConnection,
+    rows: Sequence[tuple[int, str, list[int], list[str], list[int]]],
+    how: str,
+    why: str,
+) -> None:
+    for source_no, event_id, order_nos, order_ids, dues in rows:
+        parts = [_Share(*share) for share in zip(order_nos, order_ids, dues, strict=True)]
+        split_payment(connection, source_no, event_id, parts, how, why)
+        connection.execute("DELETE FROM unpaid WHERE order_no IN (SELECT unnest(?::INTEGER[]))", [order_nos])
+
+
 def _split_by_reference(connection: duckdb.DuckDBPyConnection) -> None:
     """A payment whose reference several orders have is for all of them where their totals are the payment."""
     rows = connection.execute(
@@ -202,11 +236,8 @@ def _split_by_reference(connection: duckdb.DuckDBPyConnection) -> None:
         ORDER BY event_id
         """
     ).fetchall()
-    for source_no, event_id, order_nos, order_ids, dues in rows:
-        parts = [_Share(*share) for share in zip(order_nos, order_ids, dues, strict=True)]
-        why = f"{len(parts)} orders name this payment, and what they owe is what was paid"
-        split_payment(connection, source_no, event_id, parts, stages.PAYMENT_REFERENCE.name, why)
-        connection.execute("DELETE FROM unpaid WHERE order_no IN (SELECT unnest(?::INTEGER[]))", [order_nos])
+    why = "these orders name this payment, and what they owe is what was paid"
+    _split_rows(connection, rows, stages.PAYMENT_REFERENCE.name, why)
 
 
 def split_payment(

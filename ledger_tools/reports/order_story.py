@@ -173,7 +173,8 @@ def tell_story(connection: duckdb.DuckDBPyConnection, order_no: int, as_of: date
 
 _EVENTS = f"""
     SELECT event.event_no, event.posted_on, event.rule, source.name, event.event_id,
-           coalesce(payment.matched_by, made.matched_by), event.flagged, event.note, event.memo, payment.payout_id,
+           coalesce(payment.matched_by, made.matched_by)
+               || coalesce(' (' || coalesce(payment.why, made.why) || ')', ''), event.flagged, event.note, event.memo, payment.payout_id,
            (SELECT min(bank.at::DATE) FROM movement JOIN bank_match AS tie USING (movement_no)
                 JOIN bank_row AS bank ON bank.source_no = tie.source_no AND bank.key = tie.key
             WHERE movement.source_no = event.source_no AND movement.reference = payment.payout_id

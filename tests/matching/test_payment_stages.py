@@ -190,3 +190,20 @@ def test_a_decision_withdrawn_leaves_no_trace(tmp_path: Path) -> None:
     )
     books.folder.decisions.unlink()
     assert before == books.journal_text()
+
+
+def test_a_person_ties_one_payment_to_two_orders(tmp_path: Path) -> None:
+    """Two decisions about one payment split it among the two orders, where what they owe is what was paid."""
+    books = Books(tmp_path).put(orders=ORDERS[14:18], processor=PAYMENTS[13:14])
+    books.folder.decisions.write_text(
+        "".join(
+            f'[[decision]]\nitem = "{place:08x}"\nkind = "order-without-payment"\naction = "match"\nreason = "asked"\nby = "owner"\n'
+            f'decided_on = 2031-08-01\nitem_date = 2031-05-01\nsource = "shop"\norder_id = "{name}"\n'
+            'match_source = "card-processor"\nmatch_id = "p-15"\n'
+            for place, name in enumerate(("10016", "10017"))
+        ),
+        encoding="utf-8",
+    )
+    assert [("p-15/10016", "10016", 2000, "decision"), ("p-15/10017", "10017", 3000, "decision")] == books.query(
+        "SELECT event_id, order_id, gross, matched_by FROM processor_row JOIN order_head USING (order_no) ORDER BY 1"
+    )
