@@ -2,7 +2,8 @@
 
 Not a test: it prints what is reached. For each size it writes the demo shop, then measures in processes of their own:
 the parse floor (DuckDB merely parses and types the same delimited files), the build of the books from nothing, the
-`orders` command, and, for sizes that it can bear, beancount's loader on the journal in order detail. Times are wall-clock
+`orders` command, for sizes that it can bear, beancount's loader on the journal in order detail, and the build of the same books
+where no reference ties a payment to its order. Times are wall-clock
 seconds of one run each; the ratios are what to look at.
 """
 
@@ -92,14 +93,40 @@ def trial_balance(books: Path) -> int:
     return len(subprocess.run(command, check=True, capture_output=True, cwd=ROOT).stdout)
 
 
-WORK = {work.__name__: work for work in (parse_floor, build, load, orders, trial_balance)}
-
-
 def measured(work: str, books: Path) -> dict[str, float]:
     """Seconds, peak memory in MB and count of one piece of work, in a process of its own."""
     command = [sys.executable, __file__, "--work", work, "--books", str(books)]
     done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
     return json.loads(done.stdout)  # type: ignore[no-any-return]
+
+
+def _without_references(books: Path) -> None:
+    """Take every reference between payments and orders out of what the mappings read; amounts and days are left."""
+    for name, fields in {
+        "shop": ("payment_ref",),
+        "card-processor": ("order_ref",),
+        "euro-processor": ("order_ref",),
+    }.items():
+        mapping = books / "mappings" / f"{name}.toml"
+        lines = mapping.read_text(encoding="utf-8").splitlines(keepends=True)
+        kept = [line for line in lines if not line.startswith(tuple(f"{field} = " for field in fields))]
+        mapping.write_text("".join(kept), encoding="utf-8")
+    shutil.rmtree(books / ".cache")
+
+
+def matched_by_amount(books: Path) -> int:
+    """Number of payments that amount and date, or a sum, tie to orders."""
+    from ledger_tools.archive import open_books
+    from ledger_tools.folder import BooksFolder
+
+    with open_books(BooksFolder(books.resolve()), lambda stage: None) as connection:
+        found = connection.execute(
+            "SELECT count(*) FROM processor_row WHERE kind = 'charge' AND matched_by IN ('amount and date', 'sum')"
+        ).fetchone()
+    return int(found[0]) if found else 0
+
+
+WORK = {work.__name__: work for work in (parse_floor, build, load, orders, trial_balance, matched_by_amount)}
 
 
 def _work(name: str, books: Path) -> None:
@@ -139,6 +166,13 @@ def _size(count: int, folder: Path) -> float:
             f"{'':>9}         in order detail: build {in_detail['seconds']:.2f} s; beancount's loader {loaded['seconds']:.2f} s = "
             f"{loaded['seconds'] / trial['seconds']:.0f} x trial-balance, {loaded['seconds'] / report['seconds']:.0f} x orders"
         )
+    _without_references(books)
+    without = measured("build", books)
+    by_amount = measured("matched_by_amount", books)
+    print(
+        f"{'':>9}         without any reference: build {without['seconds']:.2f} s = {without['seconds'] / built['seconds']:.2f} x "
+        f"the build with references, {int(by_amount['count']):,} payments matched by amount"
+    )
     return built["seconds"]
 
 
