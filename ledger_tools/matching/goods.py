@@ -42,7 +42,7 @@ def match_goods(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, p
                       (making.day - basket.day)::INTEGER AS lag
                FROM making JOIN basket USING (order_no) WHERE making.day - basket.day BETWEEN 0 AND 5""",
         )
-        match_unique(connection, sides, stage.window, stages.GOODS_NEAR, functools.partial(_take, connection))
+        match_unique(connection, sides, stage.window, None, functools.partial(_take, connection))
         list_goods_candidates(connection)
         connection.execute("DROP TABLE making; DROP TABLE making_row; DROP TABLE basket")
     connection.execute("DROP TABLE loose")

@@ -61,7 +61,7 @@ PAYMENT_AMOUNT = Stage(
 )
 GOODS = Stage(
     "goods, destination and date", "wallet charges without a reference to orders without charge", Window(0, 5),
-    "the same pieces by SKU to the same country and region, unique both ways",
+    "the same pieces by SKU to the same country and region, unique both ways, or in the usual days as amounts are",
 )  # fmt: skip
 STATED_FOREIGN = Stage(
     "amount stated in the bank's currency", "bank lines to foreign payouts and top-ups", Window(-3, 10),
@@ -85,7 +85,6 @@ STAGES: tuple[Stage, ...] = (
 #: Days in which most money arrives, where the two sources have not shown their own usual days yet.
 NEAR = Window(-1, 4)
 PAYMENT_NEAR = Window(0, 0)
-GOODS_NEAR = Window(0, 1)
 
 #: Matches of two sources from which their usual days are learnt.
 LEARNT_FROM = 2

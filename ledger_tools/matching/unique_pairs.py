@@ -159,16 +159,17 @@ def accept_usual(connection: duckdb.DuckDBPyConnection, matched: str) -> None:
 
 
 def match_unique(
-    connection: duckdb.DuckDBPyConnection, sides: Sides, window: Window, near: Window, take: Callable[[], None]
+    connection: duckdb.DuckDBPyConnection, sides: Sides, window: Window, near: Window | None, take: Callable[[], None]
 ) -> None:
     """Match what is unique: alone in the window, alone in the near days, then twice alone in the usual days.
 
     Args:
+        near: None where only what the sources have shown tells which days are usual.
         take: keeps what `paired` holds, so that the sides have it no longer open.
     """
     accepts: tuple[Callable[[], None], ...] = (
         functools.partial(accept_alone, connection, window),
-        functools.partial(accept_near, connection, near),
+        *([] if near is None else [functools.partial(accept_near, connection, near)]),
         functools.partial(accept_usual, connection, sides.matched),
         functools.partial(accept_usual, connection, sides.matched),
     )
