@@ -167,6 +167,7 @@ def build_database(
             versions.keep_latest(connection, kind)
         _state_balances(connection, inputs.settings)
         list_decisions(connection, inputs.decisions)
+        _list_rate_card(connection, inputs.settings)
         progress("matching")
         patterns = _reference_patterns(inputs)
         number_orders(connection, patterns)
@@ -270,6 +271,15 @@ def _state_balances(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
         FROM line GROUP BY source_no, export_no, "at"::DATE, currency
         """
     )
+
+
+def _list_rate_card(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+    if settings.rate_card is None:
+        return
+    for row in settings.rate_card.production_rows(settings.currency):
+        connection.execute("INSERT INTO rate_card_production VALUES (?, ?, ?, ?)", list(row))
+    for price in settings.rate_card.shipping_rows(settings.currency):
+        connection.execute("INSERT INTO rate_card_shipping VALUES (?, ?, ?, ?, ?, ?)", list(price))
 
 
 def _reference_patterns(inputs: Inputs) -> dict[int, str]:

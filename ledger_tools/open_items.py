@@ -126,6 +126,8 @@ def find_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | Non
     candidates = read_candidates(connection, as_of)
     late, under_way = _gap_items(connection, as_of), list[OpenItem]()
     for finder in FINDERS:
+        if finder.only_if is not None and connection.execute(finder.only_if).fetchone() is None:
+            continue
         for kind, day, amount, currency, order_id, event_id, source, key, cause in connection.execute(
             finder.sql, {"as_of": as_of}
         ).fetchall():

@@ -26,6 +26,7 @@ from ledger_tools.accounts import ACCOUNT_PATTERN, ROLES, ROLES_BY_NAME
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import SETTINGS_FILE
 from ledger_tools.money import currencies_by_digits, format_amount, parse_amount
+from ledger_tools.rate_card import RateCard
 from ledger_tools.setting_types import Day, Number, SettingsTable, shown
 from ledger_tools.tax_settings import Registration, TaxSettings, Threshold
 
@@ -205,6 +206,7 @@ class ShopSettings(SettingsTable):
         None, description="when an order's income is earned; else shipped where any source gives shipping dates"
     )
     recurring: tuple[Recurring, ...] = Field((), strict=False, description="what a person enters every month")
+    rate_card: RateCard | None = Field(None, description="what the fulfilment partner charges by its price list")
     grace: Grace = Field(default_factory=lambda: Grace(), description="days before something is late")
 
     @field_validator("time_zone")
@@ -312,6 +314,8 @@ def parse_settings(text: str, where: str = SETTINGS_FILE) -> ShopSettings:
             problems.append(Problem(f"{where}, {key}", told_plainly(error)))
         raise LedgerError(problems) from None
     problems = _balance_problems(settings, where)
+    if settings.rate_card is not None:
+        problems += settings.rate_card.amount_problems(where, settings.currency)
     problems += settings.tax_settings().amount_problems(where, settings.currency)
     if problems:
         raise LedgerError(problems)

@@ -59,6 +59,10 @@ CREATE TABLE candidate (
     currency VARCHAR, why VARCHAR
 );
 CREATE TABLE closed_month (month VARCHAR, last_day DATE, closed_on DATE, closed_by VARCHAR);
+CREATE TABLE rate_card_production (sku VARCHAR, valid_from DATE, currency VARCHAR, price BIGINT);
+CREATE TABLE rate_card_shipping (
+    category VARCHAR, destination VARCHAR, valid_from DATE, currency VARCHAR, first_piece BIGINT, additional_piece BIGINT
+);
 CREATE TABLE fact (name VARCHAR, text VARCHAR);
 """
 
@@ -102,11 +106,8 @@ _WORKING_TABLES = frozenset(
 )
 _WORKING_COLUMNS = {
     "processor_row": ("export_no", "record", "key", "available_on", "payment_ref", "fee", "net", "memo"),
-    "wallet_row": (
-        *("export_no", "record", "key", "category", "production", "shipping", "discount", "tax", "memo"),
-        *("ship_country", "ship_region"),
-    ),
-    "fact_wallet": ("memo", "has_parts", "tax_cost", "tax_recoverable", "recoverable_jurisdiction"),
+    "wallet_row": (*("export_no", "record", "key", "production", "shipping", "discount", "tax", "memo"),),
+    "fact_wallet": ("memo", "tax_cost", "tax_recoverable", "recoverable_jurisdiction"),
     "fact_processor": ("memo", "split", "paired"),
     "bank_row": ("export_no", "record", "rule_no", "balance"),
 }

@@ -6,10 +6,16 @@ practice" where no source is named: what counts as late or double has no standar
 
 from __future__ import annotations
 
-from ledger_tools.open_item_finders import bank, exports, fulfilment, orders
+from ledger_tools.open_item_finders import bank, exports, fulfilment, orders, rate_card
 from ledger_tools.open_item_finders.finder import Finder
 from ledger_tools.open_item_finders.fulfilment import EXTRA_CHARGES
 
-FINDERS: tuple[Finder, ...] = (*orders.FINDERS, *fulfilment.FINDERS, *bank.FINDERS, *exports.FINDERS)
+FINDERS: tuple[Finder, ...] = (
+    *orders.FINDERS,
+    *fulfilment.FINDERS,
+    *rate_card.FINDERS,
+    *bank.FINDERS,
+    *exports.FINDERS,
+)
 
 __all__ = ["EXTRA_CHARGES", "FINDERS", "Finder"]

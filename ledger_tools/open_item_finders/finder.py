@@ -15,11 +15,13 @@ class Finder:
 
     Attributes:
         sql: the statement.
+        only_if: SQL that has a row where the finder applies; None: it always does.
         waits: name of the lag (`lags.LAGS`) that a find may take before it is late; None: it is open at once.
     """
 
     sql: str
     waits: str | None = None
+    only_if: str | None = None
 
 
 def account_of(role: str) -> str:
