@@ -86,6 +86,17 @@ time_zone = "{time_zone}"    # whose calendar days the books use
 # [[recurring]]
 # account = "Expenses:Depreciation"
 
+# The fulfilment partner's price list: charges above it become open items.
+# [rate_card]
+# [[rate_card.production]]
+# sku = "MUG-11"
+# price = "5.95"
+# [[rate_card.shipping]]
+# category = "Mugs"
+# destination = "US"
+# first = "5.79"
+# additional = "2.65"
+
 # Days that a thing may take before it is an open item. Without a line here they are learnt from the shop's history.
 # [grace]
 # payment = 2

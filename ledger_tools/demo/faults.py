@@ -19,7 +19,12 @@ from ledger_tools.demo.stories import STORIES, Story
 from ledger_tools.demo.wallet import KIND as WALLET_KIND
 
 #: Faults of an order that lie in what the fulfilment partner charged.
-_FAULTS_OF_CHARGES = ("charged-twice", "charged-though-cancelled", "event-does-not-add-up")
+_FAULTS_OF_CHARGES = (
+    "charged-twice",
+    "charged-though-cancelled",
+    "event-does-not-add-up",
+    "cost-above-rate-card",
+)
 
 
 @dataclass(frozen=True)
@@ -73,8 +78,9 @@ def _event_of_order_fault(simulation: Simulation, story: Story, place: int) -> t
         return SOURCES[CARD], processor_event_id(events, charge), abs(story.net_error), day
     if charges.size and story.fault in _FAULTS_OF_CHARGES:
         day = int(days_of(wallet.at)[charges[0]])
-        if story.partner_error:
-            return WALLET_SOURCE, wallet_event_id(wallet, int(charges[0])), story.partner_error, day
+        wrong = story.partner_error or story.shipping_overcharge
+        if wrong:
+            return WALLET_SOURCE, wallet_event_id(wallet, int(charges[0])), wrong, day
         return WALLET_SOURCE, None, int(wallet.total[charges].sum()) // story.fulfilment_copies, day
     amount = {
         "payment-differs": abs(story.payment_error),

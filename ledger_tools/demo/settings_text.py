@@ -6,7 +6,18 @@ from collections.abc import Iterable
 
 from ledger_tools.demo.bank import RULES
 from ledger_tools.demo.layouts import CARD_WORDS, EURO_WORDS, WALLET_WORDS
-from ledger_tools.demo.scenario import EURO_RATES, MONTHS, RATE_SCALE, SHOP_NAME, TIME_ZONE
+from ledger_tools.demo.scenario import (
+    EURO_RATES,
+    GOODS,
+    MADE_GOODS,
+    MONTHS,
+    PARTNER_SHIPPING,
+    PLACES,
+    RATE_SCALE,
+    SHOP_NAME,
+    TIME_ZONE,
+)
+from ledger_tools.money import format_amount
 
 #: From so many orders on, the journal holds one entry a day and kind; one an order would be too much to load.
 DAY_DETAIL_FROM = 50_000
@@ -24,7 +35,24 @@ def settings_text(order_count: int, stated_balances: Iterable[tuple[str, str, st
         f'\n[[stated_balance]]\nsource = "{source}"\ncurrency = "{currency}"\non = "{day}"\namount = "{amount}"\n'
         for source, currency, day, amount in stated_balances
     )
-    return _SETTINGS.format(name=SHOP_NAME, zone=TIME_ZONE, detail=detail, rules=rules, rates=rates, balances=balances)
+    return _SETTINGS.format(
+        name=SHOP_NAME, zone=TIME_ZONE, detail=detail, rules=rules, rates=rates, card=_rate_card(), balances=balances
+    )
+
+
+def _rate_card() -> str:
+    """The partner's prices as it charges them; its spring discount comes on top and is stated with each charge."""
+    text = '\n[rate_card]\ncurrency = "USD"\n'
+    for good in GOODS[:MADE_GOODS]:
+        text += f'\n[[rate_card.production]]\nsku = "{good.sku}"\nprice = "{format_amount(good.production, "USD")}"\n'
+    for category in dict.fromkeys(good.category for good in GOODS[:MADE_GOODS]):
+        for zone, (first, additional) in enumerate(PARTNER_SHIPPING[category]):
+            places = ", ".join(
+                f'"{country}"' for country in dict.fromkeys(p.country for p in PLACES[1:] if p.zone == zone)
+            )
+            text += f'\n[[rate_card.shipping]]\ncategory = "{category}"\ndestination = [{places}]\n'
+            text += f'first = "{format_amount(first, "USD")}"\nadditional = "{format_amount(additional, "USD")}"\n'
+    return text
 
 
 _SETTINGS = """\
@@ -105,6 +133,8 @@ due_day = 30
 
 # Dollars for one euro.
 {rates}
+# What the fulfilment partner charges by its price list: making a piece, shipping a parcel's first piece and each other.
+{card}
 # What the processors and the fulfilment partner stated at the end of each month; the bank states its own.
 {balances}"""
 

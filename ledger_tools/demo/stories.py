@@ -65,6 +65,7 @@ class Story:
         vanishes: a later export of the same span no longer holds it.
         payment_error, total_error, tax_error: added to the payment, the stated total, the tax.
         net_error, partner_error: added to the processor's net, the partner's total.
+        shipping_overcharge: what the partner charges for shipping beyond its rate card.
         fault: kind of open item that the tool shall find, if the story is a planted fault.
     """
 
@@ -95,6 +96,7 @@ class Story:
     tax_error: int = 0
     net_error: int = 0
     partner_error: int = 0
+    shipping_overcharge: int = 0
     fault: str = ""
 
 
@@ -109,7 +111,15 @@ _CALENDAR = (
     Story("first morning of January", "2031-01-01", "08:05", "US-CO", ((_MUG, 2),)),
     Story("first morning of February", "2031-02-01", "08:10", "US-MN", ((_TOTE, 1),)),
     Story("first morning of March", "2031-03-01", "08:15", "US-CO", ((_CAP, 1),)),
-    Story("first morning of April", "2031-04-01", "08:20", "US-WA", ((_LARGE_MUG, 1),)),
+    Story(
+        "first morning of April, shipping above the rate card",
+        "2031-04-01",
+        "08:20",
+        "US-WA",
+        ((_LARGE_MUG, 1),),
+        shipping_overcharge=265,
+        fault="cost-above-rate-card",
+    ),
     Story("late in the evening abroad", "2031-01-31", "22:40", "DE-BE", ((_MUG, 2),)),
     Story("made slowly", "2031-01-27", "10:12", "US-OR", ((_BLANKET, 1),), charged_after=200, shipped_after=336),
 )

@@ -145,6 +145,7 @@ def _order_charges(orders: Orders) -> WalletEvents:
     line_number = np.arange(len(order)) - starts
     split = story_column(draft, "split_shipments")[order] > 0
     error = np.where(line_number == 0, story_column(draft, "partner_error")[order], 0)
+    shipping = shipping + np.where(line_number == 0, story_column(draft, "shipping_overcharge")[order], 0)
     shipped_after = draft.shipped_after[order] + np.where(split, line_number * 8 * HOUR, 0)
     shipped = np.where(draft.shipped_after[order] == NEVER, NEVER, draft.placed[order] + shipped_after)
     return _block(

@@ -60,7 +60,7 @@ def test_every_printed_command_settles(demo_books: DemoBooks, tmp_path: Path) ->
     folder = copy_of(demo_books, tmp_path)
     before = fingerprint(folder.root)
     settled = settle_all(folder)
-    assert 17 <= len(settled)
+    assert 18 <= len(settled)
     with open_books(folder, silent) as connection:
         assert [] == list_open_items(connection, None)
         assert [] == stale_decisions(connection)

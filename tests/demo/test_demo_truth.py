@@ -35,6 +35,7 @@ def test_planted_faults_are_of_these_kinds(shop: Shop) -> None:
         "bank-line-without-rule",
         "charged-though-cancelled",
         "charged-twice",
+        "cost-above-rate-card",
         "deposit-without-payout",
         "event-does-not-add-up",
         "event-does-not-add-up",
