@@ -126,7 +126,7 @@ def _show_result(story: OrderStory) -> None:
     for words, amount in steps:
         if amount or words in ("net revenue", "profit"):
             click.echo(f"  {words:<22}{people_amount(amount, report.currency):>12}")
-    click.echo(f"  {'margin':<22}{people_percent(figures.margin):>12}")
+    click.echo(f"  {'margin':<22}{people_percent(order.known_margin):>12}")
     click.echo(f"  {'tax collected':<22}{people_amount(figures.tax_collected, report.currency):>12}")
     if order.flags:
         click.echo(f"  flags: {', '.join(order.flags)}")

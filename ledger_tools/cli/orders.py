@@ -121,19 +121,24 @@ _FIGURE_COLUMNS = (
 )
 
 
-def _figure_cells(figures: Figures, currency: str) -> list[str]:
+def _figure_cells(figures: Figures, margin: str | None, currency: str) -> list[str]:
     amounts = (figures.net_revenue, figures.direct_cost, figures.payment_cost, figures.profit)
-    return [*[people_amount(amount, currency) for amount in amounts], people_percent(figures.margin)]
+    return [*[people_amount(amount, currency) for amount in amounts], people_percent(margin)]
 
 
 def _show_table(connection: duckdb.DuckDBPyConnection, report: OrderReport, flag: str | None) -> None:
     columns = [Column("order"), Column("placed", spared=4), *_FIGURE_COLUMNS, Column("flags", goes_below=True)]
     currency = report.currency
     rows = [
-        [order.order_id, order.placed_on.isoformat(), *_figure_cells(order.figures, currency), ", ".join(order.flags)]
+        [
+            order.order_id,
+            order.placed_on.isoformat(),
+            *_figure_cells(order.figures, order.known_margin, currency),
+            ", ".join(order.flags),
+        ]
         for order in report.orders
     ]
-    footer = [[f"{len(rows)} order(s)", "", *_figure_cells(report.totals, currency), ""]]
+    footer = [[f"{len(rows)} order(s)", "", *_figure_cells(report.totals, report.totals.margin, currency), ""]]
     title = f"Profit by order, {period_name(report.period)}, {currency}"
     echo_table(title if flag is None else f"{title}, only {flag}", columns, rows, footer if rows else [])
     click.echo()
@@ -189,6 +194,9 @@ def _show_groups(grouped: GroupedReport, orders: int, shape: str) -> None:
         echo_csv(["group", "orders", *names], rows)
     else:
         columns = [Column(grouped.by, is_cut=True), Column("orders", is_number=True, spared=4), *_FIGURE_COLUMNS]
-        cells = [[group.name, f"{group.orders:,}", *_figure_cells(group.figures, currency)] for group in grouped.groups]
-        footer = [["all", f"{orders:,}", *_figure_cells(grouped.totals, currency)]]
+        cells = [
+            [group.name, f"{group.orders:,}", *_figure_cells(group.figures, group.figures.margin, currency)]
+            for group in grouped.groups
+        ]
+        footer = [["all", f"{orders:,}", *_figure_cells(grouped.totals, grouped.totals.margin, currency)]]
         echo_table(f"Profit by {grouped.by}, {period_name(grouped.period)}, {currency}", columns, cells, footer)

@@ -26,10 +26,13 @@ class Flag:
     condition: str
 
 
+#: The flag of an order whose cost is not known yet.
+NO_CHARGE = "no-fulfilment-charge"
+
 FLAGS: tuple[Flag, ...] = (
     Flag("no-payment", "something is still to be paid, and no payment is known", "clearing <> 0 AND payments = 0"),
     Flag(
-        "no-fulfilment-charge",
+        NO_CHARGE,
         "made to order, neither cancelled nor refunded in full, and the partner has charged nothing",
         "made = 0 AND any_wallet AND sold_items > 0 AND cancelled_on IS NULL AND NOT refunded_in_full",
     ),

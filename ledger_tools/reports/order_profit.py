@@ -16,7 +16,7 @@ from ledger_tools.accounts import OWN_RESULT, ROLES
 from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.money import format_amount
 from ledger_tools.reports.order_figures import ORDER_FIGURES, Figures, add_figures
-from ledger_tools.reports.order_flags import FLAG_FACTS, flag_list
+from ledger_tools.reports.order_flags import FLAG_FACTS, NO_CHARGE, flag_list
 from ledger_tools.reports.valued import VALUED_POSTINGS, base_currency
 
 #: Roles whose accounts feed a profit column.
@@ -32,6 +32,11 @@ class OrderProfit:
     placed_on: datetime.date
     figures: Figures
     flags: tuple[str, ...]
+
+    @property
+    def known_margin(self) -> str | None:
+        """The margin as people are shown it: None while the partner's charge is missing, as most of the cost is."""
+        return None if NO_CHARGE in self.flags else self.figures.margin
 
     def as_json(self, currency: str) -> dict[str, Any]:
         """The order as the report prints it."""

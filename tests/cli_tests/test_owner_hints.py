@@ -105,3 +105,13 @@ def test_status_hints_at_gift_cards(tmp_path: Path, category: str, hinted: bool)
     books = Books(tmp_path).put(orders=[order("1", DAY, "10.00", category=category)])
     told = call("--books", books.folder.root, "status")
     assert hinted == (f'Category "{category}" counts as sales' in told.err)
+
+
+def test_margin_without_a_charge_is_a_dash(tmp_path: Path) -> None:
+    """People are shown no margin of an order whose fulfilment charge is missing; programs get the figure as it is."""
+    books = Books(tmp_path).put(orders=[order("1", DAY, "10.00")])
+    root = ("--books", books.folder.root)
+    (row,) = (line for line in call(*root, "orders").out.splitlines() if line.split()[:1] == ["1"] and DAY in line)
+    assert "%" not in row
+    assert "%" not in call(*root, "orders", "--order", "1").out
+    assert "1.0000" == call(*root, "orders", "--format", "json").json()["orders"][0]["margin"]
