@@ -53,6 +53,9 @@ def create_link_table(connection: duckdb.DuckDBPyConnection) -> None:
     )
 
 
+#: What the title of an entry begins with that belongs to a closed month.
+PRIOR_PERIOD = "Prior period: "
+
 #: What the journal calls an entry of each rule, in the order of a day.
 ENTRY_TITLES = {**TITLES, **MONTH_END_TITLES}
 _TITLES = " ".join(f"WHEN {quoted(name)} THEN {quoted(title)}" for name, title in ENTRY_TITLES.items())
@@ -79,7 +82,7 @@ def _order_entries(base_currency: str, currencies: list[str], where: str) -> str
     return f"""
         SELECT event.posted_on AS day, CASE rule {_RULE_ORDER} END AS place, source.name AS source_name, event_id,
                event.posted_on || CASE WHEN flagged THEN ' ! "' ELSE ' * "' END
-               || CASE WHEN belongs_on IS NULL THEN '' ELSE 'Prior period: ' END || CASE rule {_TITLES} END
+               || CASE WHEN belongs_on IS NULL THEN '' ELSE {quoted(PRIOR_PERIOD)} END || CASE rule {_TITLES} END
                || CASE WHEN memo IS NULL THEN '' ELSE ': ' || {_clean("memo")} END || '"'
                || coalesce(' ^' || link.link, '') || chr(10)
                || '  source: "' || source.name || '"' || chr(10)

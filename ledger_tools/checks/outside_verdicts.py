@@ -15,7 +15,7 @@ import duckdb
 from ledger_tools.checks.outcome import Check, Progress, told
 from ledger_tools.checks.outside_statements import compare_statements
 from ledger_tools.folder import BooksFolder
-from ledger_tools.journal import load_ledger
+from ledger_tools.journal import PRIOR_PERIOD, load_ledger
 from ledger_tools.money import format_amount, minor_digits
 from ledger_tools.posting.rules import TITLES
 from ledger_tools.reports.order_profit import PROFIT_ROLES, report_orders
@@ -173,7 +173,7 @@ def _check_sales_tax(connection: duckdb.DuckDBPyConnection, ledger: Any) -> Chec
             WHERE account ~ '^({tops}):' GROUP BY year, month, entry_meta('source'), narration, account"""
     ).fetchall()
     for year, month, source, narration, account, inventory in rows:
-        title = narration.partition(", ")[0] if source else ""
+        title = narration.removeprefix(PRIOR_PERIOD).partition(", ")[0] if source else ""
         kind = {TITLES["sale"]: "collected"}.get(title, "remitted")
         if title in (TITLES["refund"], TITLES["refund_to_gift_card"]):
             kind = "refunded"

@@ -209,7 +209,7 @@ def _post_prior_periods(connection: duckdb.DuckDBPyConnection, through: datetime
         INSERT INTO event
         SELECT made.event_no, made.rule, source.source_no, coalesce(known.event_id, made.event), made.posted_on, head.order_no,
                coalesce(flagged, false),
-               CASE WHEN is_prior THEN 'belongs to ' || belongs_on || ', in a closed month' ELSE text.note END,
+               CASE WHEN belongs_on IS NOT NULL THEN 'belongs to ' || belongs_on || ', in a closed month' ELSE text.note END,
                text.memo, belongs_on
         FROM changed_event AS made LEFT JOIN source ON source.name = made.source
         LEFT JOIN kept_text AS text ON text.source = made.source AND text.event = made.event AND text.rule = made.rule

@@ -53,6 +53,26 @@ def test_amended_record(books: Books) -> None:
     assert 60 + 100 + 100 == balances(books)["Expenses:Fees:Processing"]
 
 
+def test_late_order_with_tax(books: Books) -> None:
+    """A late order and a changed one: their tax is collected in the open month, which can be closed with them in it."""
+    close(books, "2031-04")
+    usual = {"unit_price": "10.00", "ship_country": "US", "ship_region": "CO", "shipped_at": "2031-04-12T09:00:00"}
+    books.put(
+        orders=[
+            order("1b", "2031-04-10", "10.80", tax="0.80", **usual),
+            order("1", "2031-04-10", "10.90", tax="0.90", **usual),
+            order("7", "2031-05-10", "10.80", tax="0.80", **usual),
+        ]
+    )
+    with open_books(books.folder, silent) as connection:
+        assert [] == [check for check in run_checks(connection, books.folder, silent) if not check.passed]
+    report = close(books, "2031-05", *WAIVABLE)
+    tied = next(step for step in report.steps if step.step == "sales-tax")
+    assert "owed 1.80 + collected 1.70 - refunded 0.00 - remitted 0.00 = 3.50 USD" == tied.items[0].text
+    with open_books(books.folder, silent) as connection:
+        assert [] == [check for check in run_checks(connection, books.folder, silent) if not check.passed]
+
+
 def test_prior_period_is_closed_too(books: Books) -> None:
     """Once May is closed with the late record in it, June shows nothing of it again."""
     close(books, "2031-04")

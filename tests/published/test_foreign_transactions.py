@@ -6,9 +6,8 @@ Sources, each READ:
 - ICAP CFAP 1 practice kit, chapter 19, question 15(a) (IAS 21), https://scribd.com/document/693501161/SFD-2
 
 Hand entries state what a foreign amount is worth as its total price (`@@`). The sources name no pair of currencies
-that matters; here the books are in USD and the foreign currency is EUR. Left out is every figure at a year's end (the
-payable of 33,333 and the gain of 6,667; the payable of 1,428,571, the loss and the gain of 178,571): they need the
-month-end revaluation, which a close posts.
+that matters; here the books are in USD and the foreign currency is EUR. The figures at
+the year's end (33,333 and 6,667; 1,428,571 and 178,571) are in test_month_end_cases.py, for a close posts them.
 """
 
 from __future__ import annotations
