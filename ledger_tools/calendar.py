@@ -100,3 +100,18 @@ def parse_date(text: str) -> datetime.date:
         return datetime.date.fromisoformat(text)
     except ValueError:
         raise LedgerError(Problem(f"date {text!r}", "is not a date", "write it like 2031-04-30")) from None
+
+
+def period_name(period: Period) -> str:
+    """What people call a period: its year, quarter or month where it is one, else its two ends."""
+    if period.first is not None and period.last is not None:
+        first = period.first
+        names = (
+            f"{first.year:04d}",
+            f"{first.year:04d}-Q{(first.month + 2) // 3}",
+            f"{first.year:04d}-{first.month:02d}",
+        )
+        for name, parse in zip(names, (parse_year, parse_quarter, parse_month), strict=True):
+            if parse(name) == period:
+                return name
+    return str(period)

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ledger_tools.calendar import period_name as period_name
+
 if TYPE_CHECKING:
     import datetime
 
@@ -106,23 +108,6 @@ def as_of_options(function: Callable[..., Any]) -> Callable[..., Any]:
         return function(*arguments, as_of=as_of if span is None else span.last, **options)
 
     return _with_options(with_day, (as_of_option, *_SPANS))
-
-
-def period_name(period: Period) -> str:
-    """What people call a period: its year, quarter or month where it is one, else its two ends."""
-    from ledger_tools.calendar import parse_month, parse_quarter, parse_year
-
-    if period.first is not None and period.last is not None:
-        first = period.first
-        names = (
-            f"{first.year:04d}",
-            f"{first.year:04d}-Q{(first.month + 2) // 3}",
-            f"{first.year:04d}-{first.month:02d}",
-        )
-        for name, parse in zip(names, (parse_year, parse_quarter, parse_month), strict=True):
-            if parse(name) == period:
-                return name
-    return str(period)
 
 
 def _with_options(function: Callable[..., Any], options: tuple[Callable[..., Any], ...]) -> Callable[..., Any]:

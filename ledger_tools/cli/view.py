@@ -38,12 +38,13 @@ def command(context: Context, port: int, read_only: bool, no_browser: bool) -> N
     from ledger_tools.archive import bring_up_to_date
     from ledger_tools.web.desk import Desk
     from ledger_tools.web.server import first_address, free_port, make_app, make_server
+    from ledger_tools.web.waiting import Waiting
 
     folder = context.folder()
     bring_up_to_date(folder, context.progress, with_journal=not read_only)
     context.progress("opening the ledger")
-    with tempfile.TemporaryDirectory(prefix="ledger-tools-") as uploads:
-        desk = Desk(folder, datetime.date.today, _login_name(), read_only, Path(uploads))
+    with tempfile.TemporaryDirectory(prefix="ledger-tools-") as aside:
+        desk = Desk(folder, datetime.date.today, _login_name(), read_only, Waiting(Path(aside)))
         app = make_app(desk)
         server = make_server(app, free_port(port))
         context.end_progress()

@@ -57,21 +57,18 @@ async function ask(address) {
 // While something is written, say what the program is doing as soon as it takes more than a moment.
 async function whileWorking(work) {
   const now = books()?.dataset.now;
-  let shown = false;
+  let done = false;
   const timer = setInterval(async () => {
     const told = now ? await ask(now).catch(() => null) : null;
-    if (!timerDone) {
-      shown = true;
-      notice(`Working: ${told?.stage || "one moment"} …`, "working");
-    }
+    if (!done) notice(`Working: ${told?.stage || "one moment"} …`, "working");
   }, SHOW_PROGRESS_AFTER_MS);
-  let timerDone = false;
   try {
     return await work();
   } finally {
-    timerDone = true;
+    done = true;
     clearInterval(timer);
-    if (shown) notice("");
+    const place = document.getElementById("books-notice");
+    if (place?.dataset.kind === "working") notice("");
   }
 }
 
@@ -110,16 +107,84 @@ function askByForm(form) {
   go(address.href);
 }
 
-async function writeByForm(form) {
-  const button = form.querySelector("button[type=submit]");
-  button.disabled = true;
-  const answer = await whileWorking(() => send(form.getAttribute("action"), fieldsOf(form)));
-  button.disabled = false;
+async function writeByForm(form, button) {
+  const address = button?.getAttribute("formaction") ?? form.getAttribute("action");
+  const buttons = [...form.querySelectorAll("button")].filter((one) => !one.disabled);
+  for (const one of buttons) one.disabled = true;
+  const answer = await whileWorking(() => send(address, fieldsOf(form)));
+  for (const one of buttons) one.disabled = false;
   if (!answer) return;
   const more = answer.stale?.length ? `\n\n${problemText(answer.stale)}` : "";
   notice(answer.message + more, more ? "problem" : "done");
   if (answer.go) go(answer.go);
   else again();
+}
+
+// Work that changes no books and takes a while: ask for it, then show what came of it.
+async function workByForm(form) {
+  const address = new URL(form.action, window.location.href);
+  for (const [name, text] of new FormData(form).entries()) address.searchParams.set(name, text);
+  const answer = await whileWorking(async () => {
+    const response = await fetch(address, { headers: { accept: "application/json" } });
+    return response.json().catch(() => null);
+  });
+  if (!answer?.ok) {
+    notice(answer ? problemText(answer.problems) : "The program could not do this.", "problem");
+    return;
+  }
+  notice(answer.message);
+  go(answer.go);
+}
+
+// Dropped files go piece by piece as JSON, so that a large one neither fills memory nor stands still unseen.
+const PIECE_BYTES = 3 * 1024 * 1024;
+
+function asBase64(blob) {
+  return new Promise((resolve, reject) => {
+    const reader = new FileReader();
+    reader.onload = () => resolve(reader.result.replace(/^[^,]*,?/, ""));
+    reader.onerror = () => reject(reader.error);
+    reader.readAsDataURL(blob);
+  });
+}
+
+async function takeFiles(form, files) {
+  if (!files.length) return;
+  form.dataset.busy = "yes";
+  let upload = "";
+  for (const [place, file] of [...files].entries()) {
+    for (let start = 0; start === 0 || start < file.size; start += PIECE_BYTES) {
+      notice(`Taking ${file.name}, ${place + 1} of ${files.length} …`, "working");
+      const piece = await asBase64(file.slice(start, start + PIECE_BYTES)).catch(() => null);
+      if (piece === null) {
+        notice(`${file.name} can't be read: is it a folder, or open elsewhere?`, "problem");
+        delete form.dataset.busy;
+        return;
+      }
+      const answer = await send(form.dataset.piece, { upload, place: String(place), name: file.name, piece });
+      if (!answer) {
+        delete form.dataset.busy;
+        return;
+      }
+      upload = answer.upload;
+    }
+  }
+  notice("");
+  const answer = await whileWorking(() => send(form.dataset.look, { upload }));
+  delete form.dataset.busy;
+  if (!answer) return;
+  notice(answer.message);
+  go(answer.go);
+}
+
+// Take a candidate over into the form that settles its item.
+function choose(button) {
+  const form = document.getElementById(button.dataset.form);
+  form.closest("details").open = true;
+  form.elements.target.value = button.dataset.choose;
+  const match = form.querySelector("input[value=match]");
+  if (match) match.checked = true;
+  form.elements.reason.focus();
 }
 
 // A build that was swapped in meanwhile is shown at once, unless the person is in the middle of something.
@@ -147,11 +212,32 @@ export default {
         askByForm(form);
       } else if (form.matches("[data-write]")) {
         event.preventDefault();
-        writeByForm(form);
+        writeByForm(form, event.submitter);
+      } else if (form.matches("[data-work]")) {
+        event.preventDefault();
+        workByForm(form);
+      } else if (form.matches("[data-drop]")) {
+        event.preventDefault();
       }
     });
+    document.addEventListener("click", (event) => {
+      const button = event.target.closest("[data-choose]");
+      if (button) choose(button);
+    });
+    for (const name of ["dragover", "dragleave", "drop"]) {
+      document.addEventListener(name, (event) => {
+        const form = event.target.closest?.("[data-drop]");
+        if (!form || ![...(event.dataTransfer?.types ?? [])].includes("Files")) return;
+        event.preventDefault();
+        event.stopPropagation();
+        form.classList.toggle("over", name === "dragover");
+        if (name === "drop") takeFiles(form, event.dataTransfer.files);
+      }, true);
+    }
     document.addEventListener("change", (event) => {
       if (event.target.matches("[data-at-once]")) askByForm(event.target.form);
+      const form = event.target.closest?.("[data-drop]");
+      if (form && event.target.type === "file") takeFiles(form, event.target.files);
     });
     setInterval(lookForNewBooks, ASK_EVERY_MS);
   },

@@ -11,7 +11,6 @@ import datetime
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import duckdb
 
@@ -19,6 +18,7 @@ from ledger_tools.archive import bring_up_to_date
 from ledger_tools.folder import BooksFolder
 from ledger_tools.reports.order_rows import prepare_all
 from ledger_tools.store import connect_for_reading
+from ledger_tools.web.waiting import Waiting
 
 
 @dataclass
@@ -47,14 +47,14 @@ class Desk:
         today: the person's own calendar day, read anew each time.
         person: who decides, where a form does not say.
         read_only: whether nothing may be changed from the browser.
-        uploads: where dropped files wait until they are imported; thrown away when the program ends.
+        waiting: dropped files and finished packets.
     """
 
     folder: BooksFolder
     today: Callable[[], datetime.date]
     person: str
     read_only: bool
-    uploads: Path
+    waiting: Waiting
     stage: Stage = field(default_factory=Stage)
     _opened: _Opened | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)

@@ -13,6 +13,7 @@ import flask
 
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.open_items import KINDS, Kind, OpenItem, find_items, last_known_day, settled_ids
+from ledger_tools.reports.item_candidates import Candidate, candidates_of, list_candidates
 from ledger_tools.settlement import Verdict, open_balance, stale_decisions
 from ledger_tools.settling import settle_item
 from ledger_tools.web.page import BooksPage, answers_at, problem_parts, sent_text, takes_json
@@ -24,11 +25,13 @@ class Section:
 
     Attributes:
         to_account: whether they hold a balance that can go to an account.
+        candidates: what each could belong to, by its id.
     """
 
     kind: Kind
     items: tuple[OpenItem, ...]
     to_account: bool
+    candidates: dict[str, tuple[Candidate, ...]]
 
 
 @dataclass(frozen=True)
@@ -61,11 +64,12 @@ class OpenItems(BooksPage):
         by_name = {kind.name: kind for kind in KINDS}
         if only and only not in by_name:
             raise LedgerError(Problem(f"kind {only!r}", "is not known", f"choose one of {', '.join(by_name)}"))
-        sections = []
+        sections, candidates = [], list_candidates(connection)
         for name, members in itertools.groupby(items, key=lambda item: item.kind):
             own = tuple(members)
             if not only or name == only:
-                sections.append(Section(by_name[name], own, bool(open_balance(connection, own[0]))))
+                fitting = {item.id: candidates_of(item, candidates) for item in own}
+                sections.append(Section(by_name[name], own, bool(open_balance(connection, own[0])), fitting))
         accounts = connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()
         return OpenItemsView(
             last_known_day(connection),
@@ -104,7 +108,6 @@ class OpenItems(BooksPage):
             decided_on=self.desk.today(),
             progress=self.desk.stage.tell,
         )
-        self.desk.stage.tell("")
         told = f"Settled: {settled.item.kind} {settled.item.id}, {settled.decision.action}."
         if settled.new_account:
             alike = f" Did you mean {' or '.join(settled.alike)}?" if settled.alike else ""

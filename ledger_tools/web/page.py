@@ -169,14 +169,31 @@ def takes_json(work: Work) -> Callable[[Any], flask.Response]:
                 raise LedgerError(Problem("the request", "holds no JSON object", "use the form on the page"))
             return work(page, sent)
 
-        answer = find_problems(told)
-        if not answer.problems:
-            return flask.jsonify({"ok": True, **answer.view})
-        response = flask.jsonify({"ok": False, "problems": [problem_parts(problem) for problem in answer.problems]})
-        response.status_code = 422
-        return response
+        return _json_answer(page, told)
 
     return endpoint
+
+
+def tells_json(work: Work) -> Callable[[Any], flask.Response]:
+    """A question that changes no books: takes what stands in the address and answers in JSON."""
+
+    @functools.wraps(work)
+    def endpoint(page: BooksPage) -> flask.Response:
+        return _json_answer(page, lambda: work(page, flask.request.args))
+
+    return endpoint
+
+
+def _json_answer(page: BooksPage, work: Callable[[], dict[str, Any]]) -> flask.Response:
+    try:
+        answer = find_problems(work)
+    finally:
+        page.desk.stage.tell("")
+    if not answer.problems:
+        return flask.jsonify({"ok": True, **answer.view})
+    response = flask.jsonify({"ok": False, "problems": [problem_parts(problem) for problem in answer.problems]})
+    response.status_code = 422
+    return response
 
 
 def problem_parts(problem: Problem) -> dict[str, str]:

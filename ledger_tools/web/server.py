@@ -13,16 +13,30 @@ from fava.ext import FavaExtensionBase
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import people_amount, people_percent
 from ledger_tools.web.desk import Desk
+from ledger_tools.web.exports import Exports
 from ledger_tools.web.guards import guard
 from ledger_tools.web.ledger import FIRST_PAGE, BooksLedger
 from ledger_tools.web.month import Month
 from ledger_tools.web.open_items import OpenItems
 from ledger_tools.web.order import Order
 from ledger_tools.web.orders import Orders
+from ledger_tools.web.packet import Packet
 from ledger_tools.web.pages import Pages
+from ledger_tools.web.reconciliation import Reconcile
+from ledger_tools.web.sales_tax import SalesTax
 
 #: The pages in the order of the side bar.
-PAGES: Sequence[type[FavaExtensionBase]] = (Pages, Month, Orders, Order, OpenItems)
+PAGES: Sequence[type[FavaExtensionBase]] = (
+    Pages,
+    Month,
+    Orders,
+    Order,
+    OpenItems,
+    Reconcile,
+    SalesTax,
+    Exports,
+    Packet,
+)
 
 HOST = "127.0.0.1"
 #: How many ports after the one asked for are tried.

@@ -6,6 +6,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
+from browsing import Browser, start_browser
 from served import Site, serve
 from shop_books import DemoBooks
 
@@ -34,3 +35,19 @@ def new_site(demo_books: DemoBooks, tmp_path: Path) -> Iterator[Callable[..., Si
             return stack.enter_context(serve(folder, tmp_path / "uploads", read_only=read_only))
 
         yield start
+
+
+@pytest.fixture(scope="session")
+def started_browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    """One browser for all tests."""
+    with start_browser(tmp_path_factory.mktemp("browser")) as started:
+        yield started
+
+
+@pytest.fixture
+def browser(started_browser: Browser) -> Browser:
+    """The browser on an empty page, light and wide, with nothing to complain about yet."""
+    started_browser.driver.get("about:blank")
+    started_browser.look()
+    started_browser.complaints()
+    return started_browser

@@ -18,6 +18,7 @@ from flask.testing import FlaskClient
 from ledger_tools.folder import BooksFolder
 from ledger_tools.web.desk import Desk
 from ledger_tools.web.server import first_address, make_app, make_server
+from ledger_tools.web.waiting import Waiting
 
 TODAY = datetime.date(2031, 5, 6)
 
@@ -113,7 +114,7 @@ def decimal(text: str) -> Decimal:
 @contextmanager
 def serve(folder: BooksFolder, uploads: Path, *, read_only: bool = False) -> Iterator[Site]:
     """Serve books from a thread, as `view` does, on any free port."""
-    desk = Desk(folder, lambda: TODAY, "Robin", read_only, uploads)
+    desk = Desk(folder, lambda: TODAY, "Robin", read_only, Waiting(uploads))
     app = make_app(desk)
     server = make_server(app, 0)
     home = first_address(app, server.bind_addr[1]).removesuffix("Month/")
