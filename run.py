@@ -222,10 +222,11 @@ def run_demo(arguments: list[str]) -> int:
 
 
 def run_tests(arguments: list[str]) -> int:
-    """Install what the tests need, fetch the open data that they read, and run them all, two at a time."""
+    """Install what the tests need, fetch what they read from registries, and run them all, two at a time."""
     set_up("development")
-    if call([str(PYTHON), str(ROOT / "tests" / "open_data" / "fetch.py")], ROOT):
-        raise SetUpError("The open data for the tests could not be fetched: see above, and start run.py again")
+    for fetching in ("open_data/fetch.py", "web/fetch_axe.py"):
+        if call([str(PYTHON), str(ROOT / "tests" / fetching)], ROOT):
+            raise SetUpError("What the tests read could not be fetched: see above, and start run.py again")
     return call([str(PYTHON), "-m", "pytest", "-n", "2", *arguments], ROOT)
 
 

@@ -115,24 +115,26 @@ async function writeByForm(form, button) {
   for (const one of buttons) one.disabled = false;
   if (!answer) return;
   const more = answer.stale?.length ? `\n\n${problemText(answer.stale)}` : "";
-  notice(answer.message + more, more ? "problem" : "done");
+  if (answer.message + more) notice(answer.message + more, more ? "problem" : "done");
   if (answer.go) go(answer.go);
   else again();
 }
 
 // Work that changes no books and takes a while: ask for it, then show what came of it.
-async function workByForm(form) {
+async function workByForm(form, quietly = false) {
   const address = new URL(form.action, window.location.href);
   for (const [name, text] of new FormData(form).entries()) address.searchParams.set(name, text);
   const answer = await whileWorking(async () => {
     const response = await fetch(address, { headers: { accept: "application/json" } });
     return response.json().catch(() => null);
   });
+  if (!form.isConnected) return;
   if (!answer?.ok) {
-    notice(answer ? problemText(answer.problems) : "The program could not do this.", "problem");
+    if (quietly && answer) form.querySelector("button").insertAdjacentText("afterend", problemText(answer.problems));
+    else notice(answer ? problemText(answer.problems) : "The program could not do this.", "problem");
     return;
   }
-  notice(answer.message);
+  if (answer.message) notice(answer.message);
   go(answer.go);
 }
 
@@ -242,6 +244,8 @@ export default {
     setInterval(lookForNewBooks, ASK_EVERY_MS);
   },
   onPageLoad() {
+    const start = document.querySelector("form[data-start]");
+    if (start) workByForm(start, true);
     const target = window.location.hash.startsWith("#item-") && document.querySelector(window.location.hash);
     if (target) target.scrollIntoView();
   },

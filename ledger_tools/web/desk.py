@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import duckdb
 
 from ledger_tools.archive import bring_up_to_date
+from ledger_tools.close import CloseReport
 from ledger_tools.folder import BooksFolder
 from ledger_tools.reports.order_rows import prepare_all
 from ledger_tools.store import connect_for_reading
@@ -48,6 +49,7 @@ class Desk:
         person: who decides, where a form does not say.
         read_only: whether nothing may be changed from the browser.
         waiting: dropped files and finished packets.
+        looked_through: the steps of a month's close, by the build that they were looked through for and the month.
     """
 
     folder: BooksFolder
@@ -56,6 +58,7 @@ class Desk:
     read_only: bool
     waiting: Waiting
     stage: Stage = field(default_factory=Stage)
+    looked_through: dict[tuple[str, str], CloseReport] = field(default_factory=dict)
     _opened: _Opened | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
 

@@ -111,3 +111,31 @@ def test_an_import_elsewhere_shows(new_site: Callable[..., Site], tmp_path: Path
     assert build != site.client().get(site.path("Pages/now"), base_url="http://127.0.0.1").json["build"]
     assert "2031-06" in site.read("Month/?time=2031-06").text
     assert site.read("Orders/?time=2031-06").amount("found") == 1
+
+
+def test_close_step_by_step(new_site: Callable[..., Site]) -> None:
+    """The steps of the next close are looked through and shown, a blocked one keeps the month open, waived it is closed."""
+    site = new_site()
+    assert "Look through the steps" in site.read("Month/?time=2031-01").text
+    looked = site.client().get(site.path("Month/steps?month=2031-01"), base_url="http://127.0.0.1")
+    assert looked.json["ok"], looked.json
+    page = site.read("Month/?time=2031-01")
+    blocked = {values["data-group"] for _, values in page.tags if values.get("data-group")}
+    assert {"sources", "open-items", "balances", "frozen"} <= blocked
+    refused = site.post("Month/close", {"month": "2031-01", "by": "Robin"})
+    assert 422 == refused.status_code
+    assert any("2031-01, open-items" == problem["where"] for problem in refused.json["problems"])
+    waived = {"waive-open-items": "yes", "waive-changes": "yes", "reason": "looked into"}
+    closed = site.post("Month/close", {"month": "2031-01", "by": "Robin", **waived})
+    assert closed.json == {"ok": True, "message": closed.json["message"], "go": closed.json["go"]}, closed.json
+    page = site.read("Month/?time=2031-01")
+    assert "Closed on 2031-05-06 by Robin." in page.text
+    assert "waived" in page.text
+
+
+def test_only_the_next_month_closes(new_site: Callable[..., Site]) -> None:
+    """A later month is told to wait, with the month that comes first."""
+    told = new_site().client
+    answer = told().get("/lantern-hill-sky-club/extension/Month/steps?month=2031-03", base_url="http://127.0.0.1")
+    assert 422 == answer.status_code
+    assert "is not the next to close: that is 2031-01" == answer.json["problems"][0]["what"]
