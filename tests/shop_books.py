@@ -56,9 +56,10 @@ class ShopBooks:
         }
 
     def income(self, period: Period = ALL_TIME) -> dict[str, Decimal]:
-        """Totals of the income statement of a period."""
+        """Totals and steps of the income statement of a period."""
         report = report_income(self.connection, period)
-        return {name: Decimal(text) for name, text in report.totals.as_json(report.currency).items()}
+        told = {**report.totals.as_json(report.currency), **report.totals.steps_as_json(report.currency)}
+        return {name: Decimal(text) for name, text in told.items()}
 
     def sheet(self, as_of: datetime.date | None = None) -> dict[str, Decimal]:
         """Totals of the balance sheet at the end of a day."""

@@ -107,13 +107,19 @@ class IncomeTotals:
         return f"{'-' if share < 0 else ''}{abs(share) // 10_000}.{abs(share) % 10_000:04d}"
 
     def as_json(self, currency: str) -> dict[str, str]:
-        """The totals as the interface fixes them, and the steps between."""
-        names = ("revenue", "cost_of_goods_sold", "gross_profit", "expenses", "net_income")
-        steps = (
+        """The totals as the interface fixes them."""
+        return self._told(("revenue", "cost_of_goods_sold", "gross_profit", "expenses", "net_income"), currency)
+
+    def steps_as_json(self, currency: str) -> dict[str, str]:
+        """What stands between the totals in a statement of several steps."""
+        names = (
             *("gross_sales", "contra_revenue", "operating_expenses", "operating_income"),
             *("other_income", "other_expenses"),
         )
-        return {name: format_amount(getattr(self, name), currency) for name in (*names, *steps)}
+        return self._told(names, currency)
+
+    def _told(self, names: tuple[str, ...], currency: str) -> dict[str, str]:
+        return {name: format_amount(getattr(self, name), currency) for name in names}
 
 
 @dataclass(frozen=True)
@@ -146,9 +152,11 @@ class IncomeStatement:
             report["compared_period"] = self.compared_period.as_json()
         report["rows"] = [self._row_json(row) for row in self.rows]
         report["totals"] = self.totals.as_json(self.currency)
+        report["steps"] = self.totals.steps_as_json(self.currency)
         report["gross_margin"] = self.totals.gross_margin
         if self.compared_totals is not None:
             report["compared_totals"] = self.compared_totals.as_json(self.currency)
+            report["compared_steps"] = self.compared_totals.steps_as_json(self.currency)
             report["compared_gross_margin"] = self.compared_totals.gross_margin
         return report
 

@@ -86,6 +86,8 @@ def test_income_statement(books: duckdb.DuckDBPyConnection) -> None:
             "gross_profit": "-14.34",
             "expenses": "41.59",
             "net_income": "-55.93",
+        },
+        "steps": {
             "gross_sales": "25.00",
             "contra_revenue": "-9.34",
             "operating_expenses": "41.59",
