@@ -24,6 +24,7 @@ from ledger_tools.reports.order_proof import prove_orders
 from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.reports.sales_tax import report_sales_tax
 from ledger_tools.reports.sales_tax_returns import list_returns
+from ledger_tools.reports.sales_tax_thresholds import report_thresholds
 from ledger_tools.reports.sales_tax_tie_out import tie_out
 from ledger_tools.reports.statements import (
     report_balance_sheet,
@@ -38,10 +39,10 @@ from ledger_tools.reports.waived_items import list_waived_items
 
 #: Sheets, in the order of the workbook; each is made before those that refer to it.
 ORDER = (
-    *("summary", "trial-balance", "income-statement", "balance-sheet", "cash-flow", "owners-equity", "general-ledger"),
-    *("orders", "orders-to-income", "sales-tax", "tax-returns", "sales-tax-proof", "reconciliations", "two-sided"),
-    *("control-accounts", "open-items", "waived-items", "gross-receipts", "tax-form-lines", "months"),
-    *("where-revenue-goes", "exports", "check"),
+    *("summary", "trial-balance", "income-statement", "income-cash-basis", "balance-sheet", "cash-flow"),
+    *("owners-equity", "general-ledger", "orders", "orders-to-income", "sales-tax", "tax-returns", "sales-tax-proof"),
+    *("tax-thresholds", "reconciliations", "two-sided", "control-accounts", "open-items", "waived-items"),
+    *("gross-receipts", "tax-form-lines", "months", "where-revenue-goes", "exports", "check"),
 )
 
 Progress = Callable[[str], None]
@@ -90,6 +91,7 @@ def make_packet(
     made = [
         statement_tables.trial_balance_table(report_trial_balance(connection, last), ledger, notes),
         statement_tables.income_table(income, name, before, notes),
+        statement_tables.income_table(report_income(connection, whole, earlier, "cash"), name, before, notes),
         statement_tables.balance_sheet_table(sheet, notes),
         statement_tables.months_table(report_months(connection, last), base),
         statement_tables.steps_table(list_steps(income), base),
@@ -100,6 +102,7 @@ def make_packet(
         detail_tables.order_proof_table(orders, prove_orders(connection, orders)),
         tax_tables.sales_tax_table(tax),
         tax_tables.returns_table(list_returns(connection, whole, last)),
+        tax_tables.thresholds_table(report_thresholds(connection, last)),
         tax_tables.tie_out_table(tie_out(connection, whole, last)),
         tax_tables.form_lines_table(report_form_lines(connection, whole, last)),
         tax_tables.receipts_table(report_gross_receipts(connection, whole, last)),

@@ -94,9 +94,14 @@ def income_table(statement: IncomeStatement, name: str, compared_name: str, note
             terms.append(Term(found, found, sign))
     total("Net income", "net_income", tuple(terms), "total")
     columns = (_ACCOUNT, Column(name, "money", 18, base), Column(compared_name, "money", 18, base))
-    basis = "Accrual" if statement.basis == "accrual" else "Cash"
-    told = (f"{basis} basis, in {base}. Discounts and returns are negative.", *statement.rule, *notes)
-    return Table("income-statement", "Income statement", columns, tuple(lines.lines), told)
+    told = (
+        f"{statement.basis.capitalize()} basis, in {base}. Discounts and returns are negative.",
+        *statement.rule,
+        *notes,
+    )
+    is_cash = statement.basis == "cash"
+    sheet = ("income-cash-basis", "Income, cash basis") if is_cash else ("income-statement", "Income statement")
+    return Table(*sheet, columns, tuple(lines.lines), told)
 
 
 def balance_sheet_table(sheet: BalanceSheet, notes: tuple[str, ...]) -> Table:

@@ -7,6 +7,7 @@ from ledger_tools.packet.table import Cell, Column, Figure, Formula, Line, State
 from ledger_tools.reports.gross_receipts import GrossReceipts
 from ledger_tools.reports.sales_tax import SalesTaxReport, TaxFigures
 from ledger_tools.reports.sales_tax_returns import TaxReturns
+from ledger_tools.reports.sales_tax_thresholds import Thresholds
 from ledger_tools.reports.sales_tax_tie_out import TieOut
 from ledger_tools.reports.tax_forms import FormLines
 
@@ -121,6 +122,38 @@ def tie_out_table(report: TieOut) -> Table:
             f"Order {harmless(misfit.order_id)} of {misfit.jurisdiction}: its record and its entries disagree on the tax."
         )
     return Table("sales-tax-proof", "Sales tax proof", columns, tuple(lines), tuple(notes), is_list=True)
+
+
+def thresholds_table(report: Thresholds) -> Table:
+    """How far the sales into each place are toward its threshold for registering."""
+    base = report.currency
+    columns = (
+        Column("Place", width=14),
+        Column("Registered", width=11),
+        Column("From", "day", 11),
+        Column("To", "day", 11),
+        Column("Sales that count", "money", 15, base),
+        Column("Orders", "count", 9),
+        Column("Threshold", "money", 15, base),
+        Column("Reached, %", "count", 10),
+        Column("Passed on", "day", 11),
+        Column("Collect from", "day", 12),
+        Column("Rule as of", "day", 11),
+        Column("Source of the rule", width=44, wraps=True),
+    )
+    lines = tuple(
+        Line(
+            (
+                *(harmless(row.jurisdiction), "yes" if row.is_registered else "no", row.window.first, row.window.last),
+                *(row.sales, row.transactions, row.limit, row.percent, row.crossed_on, row.collect_from),
+                row.threshold.as_of if row.threshold else None,
+                harmless(row.threshold.source) if row.threshold else "no threshold is on file",
+            )
+        )
+        for row in report.rows
+    )
+    note = f"As of {report.as_of}, in {base}. A threshold is as its source had it on the day of the rule; check it. {CAUTION}"
+    return Table("tax-thresholds", "Tax thresholds", columns, lines, (note,), is_list=True)
 
 
 def form_lines_table(report: FormLines) -> Table:

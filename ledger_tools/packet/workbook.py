@@ -105,7 +105,7 @@ class Writer:
         width = sum(column.width for column in table.columns)
         for row, note in enumerate(table.notes, start=3):
             style = self.style(text_wrap=True, italic=True)
-            sheet.set_row(row, _ROW_HEIGHT * (1 + len(note) // max(width, 1)))
+            sheet.set_row(row, _ROW_HEIGHT * (1 + len(note) * 8 // (7 * width)))
             if last:
                 sheet.merge_range(row, 0, row, last, "", style)
             sheet.write_string(row, 0, note, style)
@@ -119,7 +119,7 @@ class Writer:
         sheet.repeat_rows(top)
         charts = self._chart_rows() if table.name == self.packet.tables[0].name else 0
         sheet.print_area(0, 0, bottom + charts, last)
-        sheet.fit_to_pages(1, 0)
+        sheet.fit_to_pages(1, 1 if charts else 0)
         sheet.set_paper(_LETTER if prints_on_letter(standing.currency) else _A4)
         if sum(column.width for column in table.columns) > 100:
             sheet.set_landscape()
@@ -132,6 +132,11 @@ class Writer:
     def _write_line(self, table: Table, sheet: Any, row: int, line: Line) -> None:
         top = header_row(table)
         formulas = dict(line.formulas)
+        lines = max(
+            (_lines_of(cell, column) for cell, column in zip(line.cells, table.columns, strict=True)), default=1
+        )
+        if lines > 1:
+            sheet.set_row(row, lines * _ROW_HEIGHT)
         for place, (cell, column) in enumerate(zip(line.cells, table.columns, strict=True)):
             style = self._cell_style(column, line, place)
             if place in formulas:
@@ -198,6 +203,11 @@ def _number(cell: Cell, column: Column, line: Line) -> Any:
         assert isinstance(code, str), "an amount has a currency"
         return _decimal(cell, code)
     return Decimal(cell) if isinstance(cell, str) else cell
+
+
+def _lines_of(cell: Cell, column: Column) -> int:
+    """Lines that a cell's text needs; not every program makes room for a wrapped text by itself."""
+    return 1 + len(cell) * 8 // (column.width * 7) if column.wraps and isinstance(cell, str) else 1
 
 
 def write_workbook(file: Path, packet: Packet, scratch: Path) -> None:
