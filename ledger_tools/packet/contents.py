@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import duckdb
 
 from ledger_tools.calendar import Period
+from ledger_tools.closed import ClosedMonth
 from ledger_tools.open_items import list_open_items
-from ledger_tools.packet import control_tables, detail_tables, flow_tables, statement_tables, tax_tables
+from ledger_tools.packet import close_tables, control_tables, detail_tables, flow_tables, statement_tables, tax_tables
 from ledger_tools.packet.proofs import check_table, list_proofs
 from ledger_tools.packet.standing import find_standing, list_months
 from ledger_tools.packet.summary import Reports, summary_table, tell_story
 from ledger_tools.packet.table import Chart, Packet, Series, Table
+from ledger_tools.reports.closing_entries import list_month_end_entries, list_prior_period_entries
 from ledger_tools.reports.comparison import period_before
 from ledger_tools.reports.export_list import list_exports
 from ledger_tools.reports.general_ledger import report_general_ledger
@@ -42,6 +44,7 @@ ORDER = (
     *("summary", "trial-balance", "income-statement", "income-cash-basis", "balance-sheet", "cash-flow"),
     *("owners-equity", "general-ledger", "orders", "orders-to-income", "sales-tax", "tax-returns", "sales-tax-proof"),
     *("tax-thresholds", "reconciliations", "two-sided", "control-accounts", "open-items", "waived-items"),
+    *("close", "month-end-entries", "prior-period-entries"),
     *("gross-receipts", "tax-form-lines", "months", "where-revenue-goes", "exports", "check"),
 )
 
@@ -64,8 +67,11 @@ def make_packet(
     name: str,
     compared_name: Callable[[Period], str],
     progress: Progress,
+    closed: Sequence[ClosedMonth] = (),
 ) -> Packet:
     """Everything that the packet of a month, quarter or year shows; `name` and `compared_name` say what people call one.
+
+    `closed` are the closed months of the books folder.
 
     Raises:
         LedgerError: the books hold nothing of the period.
@@ -77,6 +83,7 @@ def make_packet(
     earlier = period_before(period.first, period.last)
     before = compared_name(earlier)
     base, last = standing.currency, standing.last_day
+    months = list_months(standing.first_day, last)
     notes = statement_tables.unvalued_notes(list_unvalued(connection, last), base)
     progress("statements")
     income = report_income(connection, whole, earlier)
@@ -106,6 +113,9 @@ def make_packet(
         tax_tables.tie_out_table(tie_out(connection, whole, last)),
         tax_tables.form_lines_table(report_form_lines(connection, whole, last)),
         tax_tables.receipts_table(report_gross_receipts(connection, whole, last)),
+        close_tables.close_steps_table([each for each in closed if each.month in months], standing.open_months),
+        close_tables.month_end_table(list_month_end_entries(connection, whole, base)),
+        close_tables.prior_period_table(list_prior_period_entries(connection, whole, base)),
         detail_tables.exports_table(list_exports(connection, last)),
         control_tables.reconciliation_table(reconciliation),
         control_tables.two_sided_table(reconciliation),
@@ -115,7 +125,6 @@ def make_packet(
     ]
     tables = {table.name: table for table in made}
     progress("checks")
-    months = list_months(standing.first_day, standing.last_day)
     cash_accounts = tuple(account for account, _, _ in cash.cash_accounts)
     tables["check"], broken = check_table(list_proofs(tables, base, months, cash_accounts), tables)
     tables["summary"] = summary_table(reports, tables, standing, before, broken)

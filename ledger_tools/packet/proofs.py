@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from ledger_tools.packet.close_tables import CREDIT_WORTH, DEBIT_WORTH
 from ledger_tools.packet.detail_tables import (
     LEDGER_ACCOUNT,
     LEDGER_CREDIT,
@@ -152,6 +153,13 @@ def _tax_proofs(tables: Mapping[str, Table], base: str) -> Iterator[Proof]:
     )
 
 
+def _close_proofs(tables: Mapping[str, Table], base: str) -> Iterator[Proof]:
+    for name in ("month-end-entries", "prior-period-entries"):
+        table = tables[name]
+        debit, credit = (Figure(name, len(table.lines) - 1, column) for column in (DEBIT_WORTH, CREDIT_WORTH))
+        yield Proof(f"{table.title}: debits are credits", debit, (credit,), base)
+
+
 def list_proofs(
     tables: Mapping[str, Table], base: str, months: tuple[str, ...], cash_accounts: tuple[str, ...]
 ) -> list[Proof]:
@@ -162,7 +170,7 @@ def list_proofs(
     found += _sheet_proofs(tables["balance-sheet"], base)
     found += _order_proofs(tables["orders"], tables["orders-to-income"], net_income, base)
     by_month = tuple(SumWhere("months", 5, ((0, month),)) for month in months)
-    found += [*_flow_proofs(tables, cash_accounts, base), *_tax_proofs(tables, base)]
+    found += [*_flow_proofs(tables, cash_accounts, base), *_tax_proofs(tables, base), *_close_proofs(tables, base)]
     found.append(Proof("Months: net incomes sum to the period's", net_income, by_month, base))
     return found
 

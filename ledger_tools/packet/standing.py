@@ -17,8 +17,7 @@ from ledger_tools.store import read_fact
 
 def list_closed_months(connection: duckdb.DuckDBPyConnection) -> frozenset[str]:
     """Months that are closed, such as "2031-04"."""
-    del connection  # no month can be closed yet
-    return frozenset()
+    return frozenset(str(month) for (month,) in connection.execute("SELECT month FROM closed_month").fetchall())
 
 
 def list_months(first: datetime.date, last: datetime.date) -> tuple[str, ...]:

@@ -73,6 +73,7 @@ def summary_table(
     lines.add(("Sales tax owed", reports.sales_tax.totals.owed, None, None, tax.title), formulas=(owed,))
     lines.add(("What to look at", None, None, None, None), "heading")
     differing = sum(1 for account in reports.reconciliation.accounts if account.difference)
+    lines.add(("Months not closed", None, None, len(standing.open_months), "Close"))
     lines.add(("Open items", None, None, len(reports.open_items), "Open items"))
     lines.add(("Accounts that differ from their stated balance", None, None, differing, "Reconciliations"))
     check = (link(3, Figure("check", 0, 5)),)

@@ -1,0 +1,81 @@
+"""The close as tables: the steps that were signed off, month-end entries, prior-period entries."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ledger_tools.closed import ClosedMonth
+from ledger_tools.packet.letters import harmless
+from ledger_tools.packet.table import Column, Line, Table, Term
+from ledger_tools.reports.closing_entries import ClosingEntries
+
+#: Places of the columns of entries whose totals must be equal.
+DEBIT_WORTH, CREDIT_WORTH = 10, 11
+
+_MONTH_END_NOTE = (
+    "What was paid and not shipped waits on the balance sheet, what was shipped and not charged is accrued, foreign balances "
+    "are revalued; each entry is reversed on the first of the next month. Sales tax is never deferred."
+)
+_PRIOR_PERIOD_NOTE = (
+    "What came after its month was closed. A closed month never changes: the difference is posted here, with the day that it "
+    "belongs to."
+)
+
+
+def close_steps_table(months: Sequence[ClosedMonth], open_months: Sequence[str]) -> Table:
+    """The steps of each month's close as they were signed off; months that are open have none."""
+    lines = [
+        Line((month.month, month.closed_on, harmless(month.closed_by), step.step, step.state, harmless(step.detail)))
+        for month in months
+        for step in month.steps
+    ]
+    lines += [Line((month, None, None, None, "open", None)) for month in open_months]
+    columns = (
+        Column("Month", width=10),
+        Column("Closed on", "day", 11),
+        Column("Closed by", width=20),
+        Column("Step", width=22),
+        Column("State", width=10),
+        Column("What was found", width=90, wraps=True),
+    )
+    note = "A waived step names what was left as it is; the sheet of waived items has the reasons."
+    return Table("close", "Close", columns, tuple(lines), (note,), is_list=True)
+
+
+def _entries_table(name: str, title: str, entries: ClosingEntries, note: str) -> Table:
+    base = entries.currency
+    columns = (
+        Column("Date", "day", 11),
+        Column("Entry", width=38),
+        Column("Belongs to", "day", 11),
+        Column("Order", width=14),
+        Column("Source", width=18),
+        Column("Event", width=30),
+        Column("Account", width=36),
+        Column("Debit", "money", 13, currency_in=9),
+        Column("Credit", "money", 13, currency_in=9),
+        Column("Currency", width=9),
+        Column(f"Debit, worth in {base}", "money", 14, base),
+        Column(f"Credit, worth in {base}", "money", 14, base),
+    )
+    lines = []
+    for row in entries.rows:
+        debit, credit = (row.amount, None) if row.amount > 0 else (None, -row.amount)
+        worth = row.value or 0
+        about = (row.day, row.title, row.belongs_on, None if row.order_id is None else harmless(row.order_id))
+        record = (harmless(row.source), harmless(row.event_id), row.account)
+        lines.append(Line((*about, *record, debit, credit, row.currency, max(worth, 0), max(-worth, 0))))
+    terms = (Term(0, len(lines) - 1),) if lines else ()
+    total = (None, "Total", *(None,) * 8, entries.debit_worth, entries.credit_worth)
+    lines.append(Line(total, "total", terms))
+    return Table(name, title, columns, tuple(lines), (note,), is_list=True)
+
+
+def month_end_table(entries: ClosingEntries) -> Table:
+    """Month-end entries and the reversals of the month before."""
+    return _entries_table("month-end-entries", "Month-end entries", entries, _MONTH_END_NOTE)
+
+
+def prior_period_table(entries: ClosingEntries) -> Table:
+    """What belongs to months that were closed before it came."""
+    return _entries_table("prior-period-entries", "Prior-period entries", entries, _PRIOR_PERIOD_NOTE)
