@@ -375,3 +375,10 @@ def month_to_close(
 ) -> MonthToClose:
     """The books of a month as the steps look at them; open items are listed once."""
     return MonthToClose(connection, settings, month, period, cut_off, tuple(list_open_items(connection, None)))
+
+
+def steps_table() -> str:
+    """Markdown table of the steps: what each makes sure of, and whether it can be waived."""
+    rows = ["| step | makes sure that | can be waived |\n", "|---|---|---|\n"]
+    rows += [f"| `{step.name}` | {step.means} | {'yes' if step.can_be_waived else 'no'} |\n" for step in STEPS]
+    return "".join(rows)

@@ -2,7 +2,7 @@
 
 A comment `<!-- output: COMMAND | head N -->` is followed by a block that holds the first (or with tail the last) N lines
 that the command prints on the committed demo books; `<!-- postings -->` by the table of posting rules,
-`<!-- open item kinds -->` by that of the kinds of open item, and in DEVELOPERS.md `<!-- stages -->` by the table of the
+`<!-- open item kinds -->` by that of the kinds of open item, `<!-- close steps -->` by that of the close's steps, and in DEVELOPERS.md `<!-- stages -->` by the table of the
 stages of matching. The house tests fail while the file and the program differ.
 """
 
@@ -22,6 +22,7 @@ sys.path.insert(0, str(ROOT))
 _OUTPUT = re.compile(r"<!-- output: (.+?)(?: \| (head|tail) (\d+))? -->\n```text\n.*?```\n", re.DOTALL)
 _POSTINGS = re.compile(r"<!-- postings -->\n(?:\|.*\n)*")
 _STAGES = re.compile(r"<!-- stages -->\n(?:\|.*\n)*")
+_STEPS = re.compile(r"<!-- close steps -->\n(?:\|.*\n)*")
 _KINDS = re.compile(r"<!-- open item kinds -->\n(?:\|.*\n)*")
 
 
@@ -44,6 +45,7 @@ def output_of(command: str, books: Path) -> list[str]:
 
 def filled(text: str, books: Path) -> str:
     """README's text with every block as the program prints it now."""
+    from ledger_tools.close_steps import steps_table
     from ledger_tools.open_item_finders.kinds import kinds_table
     from ledger_tools.posting.documentation import posting_table
 
@@ -58,6 +60,7 @@ def filled(text: str, books: Path) -> str:
         return f"<!-- output: {command}{cut} -->\n```text\n" + "".join(f"{line}\n" for line in lines) + "```\n"
 
     text = _KINDS.sub(lambda found: "<!-- open item kinds -->\n" + kinds_table(), _OUTPUT.sub(block, text))
+    text = _STEPS.sub(lambda found: "<!-- close steps -->\n" + steps_table(), text)
     return _POSTINGS.sub(lambda found: "<!-- postings -->\n" + posting_table(), text)
 
 
