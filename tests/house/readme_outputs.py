@@ -1,9 +1,9 @@
 """Fills README.md with what the program prints: run `python tests/house/readme_outputs.py` after a change.
 
 A comment `<!-- output: COMMAND | head N -->` is followed by a block that holds the first (or with tail the last) N lines
-that the command prints on the committed demo books; `<!-- postings -->` by the table of posting rules,
-`<!-- open item kinds -->` by that of the kinds of open item, `<!-- close steps -->` by that of the close's steps, and in DEVELOPERS.md `<!-- stages -->` by the table of the
-stages of matching. The house tests fail while the file and the program differ.
+that the command prints on the committed demo books; `<!-- postings -->` by the table of posting rules, `<!-- open item
+kinds -->` and `<!-- close steps -->` by those of the kinds and the steps, and in DEVELOPERS.md `<!-- stages -->` by the
+table of the stages of matching. The house tests fail while the file and the program differ.
 """
 
 from __future__ import annotations
