@@ -45,7 +45,8 @@ def command(context: Context, port: int, read_only: bool, no_browser: bool) -> N
     context.progress("opening the ledger")
     with tempfile.TemporaryDirectory(prefix="ledger-tools-") as aside:
         desk = Desk(folder, datetime.date.today, _login_name(), read_only, Waiting(Path(aside)))
-        app = make_app(desk)
+        with desk.books():  # begins to work out, aside, what the first pages ask for
+            app = make_app(desk)
         server = make_server(app, free_port(port))
         context.end_progress()
         address = first_address(app, server.bind_addr[1])

@@ -17,9 +17,13 @@ import duckdb
 from ledger_tools.archive import bring_up_to_date
 from ledger_tools.close import CloseReport
 from ledger_tools.folder import BooksFolder
+from ledger_tools.open_items import Found, OpenItem, find_items, last_known_day, settled_ids
 from ledger_tools.reports.order_rows import prepare_all
-from ledger_tools.store import connect_for_reading
+from ledger_tools.store import connect_for_reading, read_fact
 from ledger_tools.web.waiting import Waiting
+
+#: So many lists of open items are kept: those of the last builds and days that were looked at.
+_KEPT_ITEMS = 6
 
 
 @dataclass
@@ -61,6 +65,8 @@ class Desk:
     looked_through: dict[tuple[str, str], CloseReport] = field(default_factory=dict)
     _opened: _Opened | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
+    _found: dict[tuple[int, datetime.date | None], Found] = field(default_factory=dict)
+    _finding: threading.Lock = field(default_factory=threading.Lock)
 
     def build(self) -> tuple[int, int, int]:
         """What tells the present build from every other one."""
@@ -86,15 +92,31 @@ class Desk:
             while self._opened is None or self._opened.build != self.build():
                 build = self.build()
                 self._opened = _Opened(build, connect_for_reading(self.folder.database))
-                threading.Thread(target=_prepare, args=(self._opened.connection.cursor(),), daemon=True).start()
+                threading.Thread(target=self._prepare, args=(self._opened.connection.cursor(),), daemon=True).start()
             cursor = self._opened.connection.cursor()
         with cursor:
             cursor.execute("USE books")
             yield cursor
 
+    def found_items(self, connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> Found:
+        """What is open and under way as of a day, worked out once for a build."""
+        day = as_of or last_known_day(connection)
+        build = hash((read_fact(connection, "program"), read_fact(connection, "stamp")))
+        with self._finding:
+            if (build, day) not in self._found:
+                while len(self._found) >= _KEPT_ITEMS:
+                    del self._found[next(iter(self._found))]
+                self._found[build, day] = find_items(connection, day)
+            return self._found[build, day]
 
-def _prepare(cursor: duckdb.DuckDBPyConnection) -> None:
-    """Work out, aside, what the pages of orders will ask for."""
-    with cursor:
-        cursor.execute("USE books")
-        prepare_all(cursor)
+    def open_items(self, connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None = None) -> list[OpenItem]:
+        """Open items as of a day that no decision has settled, as `list_open_items` gives them."""
+        settled = settled_ids(connection)
+        return [item for item in self.found_items(connection, as_of).late if item.id not in settled]
+
+    def _prepare(self, cursor: duckdb.DuckDBPyConnection) -> None:
+        """Work out, aside, what the pages will ask for first."""
+        with cursor:
+            cursor.execute("USE books")
+            prepare_all(cursor)
+            self.found_items(cursor, None)

@@ -61,7 +61,7 @@ class Exports(BooksPage):
         given = flask.request.args
         settings = read_settings(self.desk.folder.root)
         sources = tuple((source.name, source.kind) for source in settings.source)
-        status = read_status(connection)
+        status = read_status(connection, len(self.desk.open_items(connection)))
         if not given.get("upload"):
             return ExportsView(None, (), sources, status, None, None, 0, 0)
         dropped = self.desk.waiting.find(given["upload"])

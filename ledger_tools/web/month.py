@@ -13,7 +13,7 @@ from ledger_tools.close import Signature, close_month
 from ledger_tools.close_steps import BLOCKED, FROZEN, STEPS, StepResult
 from ledger_tools.closed import read_closed_months
 from ledger_tools.errors import LedgerError, Problem
-from ledger_tools.open_items import last_known_day, list_open_items
+from ledger_tools.open_items import last_known_day
 from ledger_tools.reports.cash_position import CashPosition, report_cash
 from ledger_tools.reports.compared_totals import ComparedTotal, compare_totals
 from ledger_tools.reports.item_ages import AGE_BANDS, KindAges, count_by_age
@@ -94,7 +94,7 @@ class Month(BooksPage):
             other = month_before(month)
             before = month_name(other)
             totals = compare_totals(report_income(connection, month, other))
-        items = list_open_items(connection, as_of)
+        items = self.desk.open_items(connection, as_of)
         return MonthView(
             month_name(month),
             before,

@@ -12,7 +12,7 @@ import duckdb
 import flask
 
 from ledger_tools.errors import LedgerError, Problem
-from ledger_tools.open_items import KINDS, Kind, OpenItem, find_items, last_known_day, settled_ids
+from ledger_tools.open_items import KINDS, Kind, OpenItem, last_known_day, settled_ids
 from ledger_tools.reports.item_candidates import Candidate, candidates_of, list_candidates
 from ledger_tools.settlement import Verdict, open_balance, stale_decisions
 from ledger_tools.settling import settle_item
@@ -57,7 +57,7 @@ class OpenItems(BooksPage):
 
     def view(self, connection: duckdb.DuckDBPyConnection) -> OpenItemsView:
         """All open items by kind, or those of the kind that the address names."""
-        found, settled = find_items(connection, None), settled_ids(connection)
+        found, settled = self.desk.found_items(connection, None), settled_ids(connection)
         items = [item for item in found.late if item.id not in settled]
         counts = {name: len(list(members)) for name, members in itertools.groupby(items, key=lambda item: item.kind)}
         only = flask.request.args.get("kind", "")

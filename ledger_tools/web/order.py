@@ -8,7 +8,7 @@ from typing import Any
 import duckdb
 import flask
 
-from ledger_tools.open_items import OpenItem, list_open_items
+from ledger_tools.open_items import OpenItem
 from ledger_tools.reports.order_flags import FLAGS
 from ledger_tools.reports.order_lookup import find_order
 from ledger_tools.reports.order_profit import OrderProfit
@@ -62,6 +62,6 @@ class Order(BooksPage):
         (order,) = story.report.orders
         told = story.as_json()["story"]
         means = {flag.name: flag.means for flag in FLAGS}
-        items = tuple(item for item in list_open_items(connection, None) if item.order_id == order.order_id)
+        items = tuple(item for item in self.desk.open_items(connection) if item.order_id == order.order_id)
         flags = tuple((name, means[name]) for name in order.flags)
         return OrderView(asked, story, order, told["facts"], tuple(told["lines"]), flags, items)

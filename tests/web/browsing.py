@@ -43,10 +43,10 @@ class Browser:
         self.driver = driver
         self.downloads = downloads
 
-    def look(self, *, theme: str = "light", width: int = 1280) -> None:
+    def look(self, *, theme: str = "light", width: int = 1280, height: int = 900) -> None:
         """Choose the theme and the width of the page."""
         features = [{"name": "prefers-color-scheme", "value": theme}]
-        size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": width < 768}
+        size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 768}
         self.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
         self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
         self.wait(

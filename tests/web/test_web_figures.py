@@ -102,3 +102,37 @@ def test_open_items(demo_site: Site) -> None:
         assert item["cause"] in page.text
         if item["amount"] is not None:
             assert Decimal(item["amount"]) == page.amount("amount", item=item["id"])
+
+
+def test_reconciliation(demo_site: Site) -> None:
+    """Each balance, stated and of the books, is the command's, and so are both sides of each account."""
+    report = told(demo_site, "reconcile", "--as-of", "2031-04-30")
+    page = demo_site.read("Reconcile/?time=2031-04")
+    for row in report["accounts"]:
+        name = f"{row['account']} {row['currency']}"
+        assert Decimal(row["books"]) == page.amount("books", group=name)
+        if row["stated"] is not None:
+            assert Decimal(row["stated"]) == page.amount("stated", group=name)
+            assert Decimal(row["difference"]) == page.amount("difference", group=name)
+    for sides in report["sides"]:
+        for title, key in (("Statement", "statement"), ("Books", "books")):
+            name = f"{title} {sides['account']} {sides['currency']}"
+            assert Decimal(sides[key]["adjusted"]) == page.amount("adjusted", group=name)
+
+
+def test_sales_tax(demo_site: Site) -> None:
+    """Sales, tax, returns and thresholds are the command's, jurisdiction by jurisdiction."""
+    report = told(demo_site, "sales-tax", "--quarter", "2031-Q1")
+    page = demo_site.read("SalesTax/?time=2031-Q1")
+    for row in [*report["jurisdictions"], {"jurisdiction": "all", **report["totals"]}]:
+        for name in ("gross_sales", "taxable_sales", "exempt_sales", "marketplace_sales"):
+            assert Decimal(row[name]) == page.amount(name, group=f"sales {row['jurisdiction']}")
+        if Decimal(row["collected"]):
+            for name in ("collected", "refunded", "due", "remitted", "owed"):
+                assert Decimal(row[name]) == page.amount(name, group=f"tax {row['jurisdiction']}")
+    returns = told(demo_site, "sales-tax", "--quarter", "2031-Q1", "--show", "returns")["returns"]
+    shown = [row["data-group"] for row, name, _ in page.figures if name == "payable"]
+    assert len(returns) == len(shown)
+    thresholds = told(demo_site, "sales-tax", "--show", "thresholds", "--as-of", "2031-03-31")
+    for row in thresholds["thresholds"]:
+        assert Decimal(row["sales"]) == page.amount("sales", group=f"threshold {row['jurisdiction']}")
