@@ -48,6 +48,7 @@ def test_no_page_shows_half_a_build(new_site: Callable[..., Site], tmp_path: Pat
                 failures.append("journal")
             if last_round:
                 return
+            finished.wait(0.3)
 
     watchers = [threading.Thread(target=watch, args=args) for args in (("Orders/", "found"), ("OpenItems/", "total"))]
     for watcher in watchers:
