@@ -14,7 +14,8 @@ LONGEST = 2_000
 
 def harmless(text: str) -> str:
     """A text without e-mail addresses, cut if long; control and direction characters become a visible mark."""
-    text = without_addresses(text) or ""
+    if "@" in text:
+        text = without_addresses(text) or ""
     if not text.isprintable():
         text = "".join(letter if letter.isprintable() else LEFT_OUT for letter in text)
     return text if len(text) <= LONGEST else text[: LONGEST - 1] + "…"

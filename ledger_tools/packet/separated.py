@@ -8,7 +8,8 @@ are not added to what they total.
 from __future__ import annotations
 
 import csv
-import datetime
+from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 
 from ledger_tools.money import format_amount
@@ -23,25 +24,41 @@ NOTE = (
 )
 
 
-def _cell_text(cell: Cell, column: Column, line: Line) -> str:
-    if cell is None:
-        return ""
-    if column.kind == "money" and isinstance(cell, int):
-        code = column.currency if column.currency_in is None else line.cells[column.currency_in]
-        assert isinstance(code, str), "an amount has a currency"
-        return format_amount(cell, code)
-    if isinstance(cell, int):
-        return str(cell)
-    if isinstance(cell, datetime.date):
-        return cell.isoformat()
-    return f"'{cell}" if column.kind == "text" and cell.startswith(_FORMULA_STARTS) else cell
+#: Amounts repeat a great deal from line to line, so their texts are kept.
+_amount_text = lru_cache(maxsize=1 << 16)(format_amount)
+
+
+def _text(cell: Cell, line: Line) -> str:
+    text = "" if cell is None else str(cell)
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def _plain(cell: Cell, line: Line) -> str:
+    """A day, a number or a ratio."""
+    return "" if cell is None else str(cell)
+
+
+def _formatter(column: Column) -> Callable[[Cell, Line], str]:
+    """What makes the text of a column's cells; chosen once a column, as a ledger has a million lines."""
+    if column.kind != "money":
+        return _text if column.kind == "text" else _plain
+    code, place = column.currency, column.currency_in
+    if place is None:
+        assert code is not None, "an amount has a currency"
+        return lambda cell, line: _amount_text(cell, code) if isinstance(cell, int) else ""
+    return lambda cell, line: _amount_text(cell, line.cells[place]) if isinstance(cell, int) else ""
 
 
 def write_separated(file: Path, table: Table) -> None:
     """Write one table, every line of it."""
+    formatters = [_formatter(column) for column in table.columns]
     with file.open("w", encoding="utf-8-sig", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\r\n")
         writer.writerow(["line", *(column.heading for column in table.columns)])
-        for line in table.lines:
-            cells = (_cell_text(cell, column, line) for cell, column in zip(line.cells, table.columns, strict=True))
-            writer.writerow(["line" if line.weight == "plain" else line.weight, *cells])
+        writer.writerows(
+            [
+                "line" if line.weight == "plain" else line.weight,
+                *(text(cell, line) for text, cell in zip(formatters, line.cells, strict=True)),
+            ]
+            for line in table.lines
+        )

@@ -130,30 +130,29 @@ class Writer:
         sheet.hide_gridlines(2)
 
     def _write_line(self, table: Table, sheet: Any, row: int, line: Line) -> None:
-        top = header_row(table)
+        if any(column.wraps for column in table.columns):
+            lines = max(_lines_of(cell, column) for cell, column in zip(line.cells, table.columns, strict=True))
+            if lines > 1:
+                sheet.set_row(row, lines * _ROW_HEIGHT)
         formulas = dict(line.formulas)
-        lines = max(
-            (_lines_of(cell, column) for cell, column in zip(line.cells, table.columns, strict=True)), default=1
-        )
-        if lines > 1:
-            sheet.set_row(row, lines * _ROW_HEIGHT)
         for place, (cell, column) in enumerate(zip(line.cells, table.columns, strict=True)):
-            style = self._cell_style(column, line, place)
+            if cell is None and line.weight == "plain":
+                continue
+            currency = self._currency(column, line)
+            style = self._cell_style(column, currency, line.weight, place)
             if place in formulas:
-                text = formula_text(
-                    formulas[place], row, self._currency(column, line), self.shown, self.spans, header_row
-                )
-                sheet.write_formula(row, place, text, style, _number(cell, column, line))
+                text = formula_text(formulas[place], row, currency, self.shown, self.spans, header_row)
+                sheet.write_formula(row, place, text, style, _number(cell, currency))
             elif line.adds and isinstance(cell, int):
-                text = adding(line.adds, top + 1, place)
-                sheet.write_formula(row, place, text, style, _number(cell, column, line))
+                text = adding(line.adds, header_row(table) + 1, place)
+                sheet.write_formula(row, place, text, style, _number(cell, currency))
             elif isinstance(cell, int) or (column.kind == "ratio" and cell is not None):
-                sheet.write_number(row, place, _number(cell, column, line), style)
+                sheet.write_number(row, place, _number(cell, currency), style)
             elif isinstance(cell, datetime.date):
                 sheet.write_datetime(row, place, cell, style)
             elif cell is not None:
                 sheet.write_string(row, place, cell, style)
-            elif line.weight != "plain":
+            else:
                 sheet.write_blank(row, place, None, style)
 
     @staticmethod
@@ -163,10 +162,9 @@ class Writer:
         code = column.currency if column.currency_in is None else line.cells[column.currency_in]
         return code if isinstance(code, str) else None
 
-    def _cell_style(self, column: Column, line: Line, place: int) -> Any:
-        digits = minor_digits(code) if (code := self._currency(column, line)) else 0
-        kind = "long text" if column.kind == "text" and column.wraps else column.kind
-        return self._style_of(kind, digits, line.weight, is_first=place == 0)
+    def _cell_style(self, column: Column, currency: str | None, weight: Weight, place: int) -> Any:
+        kind = "long text" if column.wraps else column.kind
+        return self._style_of(kind, minor_digits(currency) if currency else 0, weight, is_first=place == 0)
 
     @lru_cache(maxsize=512)  # noqa: B019 (a writer lives as long as its workbook)
     def _style_of(self, kind: str, digits: int, weight: Weight, *, is_first: bool) -> Any:
@@ -196,12 +194,10 @@ def _decimal(minor: int, currency: str) -> Decimal:
     return Decimal(format_amount(minor, currency))
 
 
-def _number(cell: Cell, column: Column, line: Line) -> Any:
-    """A cell as the number that stands in the sheet."""
-    if column.kind == "money" and isinstance(cell, int):
-        code = column.currency if column.currency_in is None else line.cells[column.currency_in]
-        assert isinstance(code, str), "an amount has a currency"
-        return _decimal(cell, code)
+def _number(cell: Cell, currency: str | None) -> Any:
+    """A cell as the number that stands in the sheet: an amount in its currency's own unit, a ratio as it is."""
+    if currency is not None and isinstance(cell, int):
+        return _decimal(cell, currency)
     return Decimal(cell) if isinstance(cell, str) else cell
 
 
