@@ -136,10 +136,10 @@ class Exports(BooksPage):
         """Keep a mapping, and look at the files again."""
         dropped, place, source = self._named(sent)
         text = str(sent.get("text", "")).replace("\r\n", "\n")
-        keep_mapping(self.desk.folder, dropped.files[place], source, text, self.desk.stage.tell)
+        results = keep_mapping(self.desk.folder, dropped.files[place], source, text, self.desk.stage.tell)
         dropped.drafts.pop((place, source), None)
         dropped.sources[place] = source
-        dropped.results = self._import(dropped, dry_run=True)
+        dropped.results = results if len(dropped.files) == 1 else self._import(dropped, dry_run=True)
         return {"message": f"The mapping of {source} is kept.", "go": self._address(dropped)}
 
     def _named(self, sent: Mapping[str, Any]) -> tuple[Dropped, int, str]:

@@ -67,13 +67,20 @@ def guard(app: flask.Flask) -> None:
 
 
 def refuse_strangers() -> flask.Response | None:
-    """Refuse a write that does not come from one of the server's own pages, and a POST that is not JSON."""
+    """Refuse a write that does not come from one of the server's own pages, a POST that is not JSON, and whatever another
+    site asks for behind the person's back."""
     asked = flask.request
     host = asked.host  # a name that is not trusted is refused here
-    if asked.method in _READING:
-        return None
-    origin = asked.headers.get("Origin")
     site = asked.headers.get("Sec-Fetch-Site")
+    if asked.method in _READING:
+        # another site may link here, and nothing else: no picture, script or frame of it makes the program work
+        is_linked = (
+            asked.headers.get("Sec-Fetch-Mode") == "navigate" and asked.headers.get("Sec-Fetch-Dest") == "document"
+        )
+        if site in (None, "same-origin", "none") or is_linked:
+            return None
+        return _refusal("another site asked for it")
+    origin = asked.headers.get("Origin")
     own = site == "same-origin" if origin is None else origin == f"{asked.scheme}://{host}"
     if not own or site not in (None, "same-origin"):
         return _refusal("this write does not come from a page of these books")

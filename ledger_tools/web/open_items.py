@@ -14,8 +14,8 @@ import flask
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.open_items import KINDS, Kind, OpenItem, last_known_day, settled_ids
 from ledger_tools.reports.item_candidates import Candidate, candidates_of, list_candidates
-from ledger_tools.settlement import Verdict, open_balance, stale_decisions
-from ledger_tools.settling import settle_item
+from ledger_tools.settlement import Settled, Verdict, list_settled, open_balance
+from ledger_tools.settling import settle_item, withdraw_item
 from ledger_tools.web.page import BooksPage, answers_at, problem_parts, sent_text, takes_json
 
 
@@ -45,6 +45,7 @@ class OpenItemsView:
     kinds: tuple[tuple[str, int], ...]
     only: str
     stale: tuple[Problem, ...]
+    settled: tuple[Settled, ...]
     accounts: tuple[str, ...]
     person: str
 
@@ -64,7 +65,7 @@ class OpenItems(BooksPage):
         by_name = {kind.name: kind for kind in KINDS}
         if only and only not in by_name:
             raise LedgerError(Problem(f"kind {only!r}", "is not known", f"choose one of {', '.join(by_name)}"))
-        sections, candidates = [], list_candidates(connection)
+        sections, candidates, record = [], list_candidates(connection), list_settled(connection)
         for name, members in itertools.groupby(items, key=lambda item: item.kind):
             own = tuple(members)
             if not only or name == only:
@@ -78,7 +79,8 @@ class OpenItems(BooksPage):
             len(items),
             tuple(counts.items()),
             only,
-            tuple(stale_decisions(connection)),
+            tuple(decision.problem for decision in record if decision.problem is not None),
+            tuple(record),
             tuple(str(name) for (name,) in accounts),
             self.desk.person,
         )
@@ -113,3 +115,12 @@ class OpenItems(BooksPage):
             alike = f" Did you mean {' or '.join(settled.alike)}?" if settled.alike else ""
             told += f" {settled.new_account} is a new account in these books.{alike}"
         return {"message": told, "stale": [problem_parts(problem) for problem in settled.stale]}
+
+    @answers_at("withdraw", "POST")
+    @takes_json
+    def withdraw(self, sent: Mapping[str, Any]) -> dict[str, Any]:
+        """Take a decision back: the same as `settle --withdraw`."""
+        item = sent_text(sent, "item", needed="choose a decision")
+        stale = withdraw_item(self.desk.folder, item, self.desk.stage.tell)
+        told = f"The decision about {item} is taken back."
+        return {"message": told, "stale": [problem_parts(problem) for problem in stale]}

@@ -93,3 +93,14 @@ def test_read_only_refuses_writes(new_site: Callable[..., Site]) -> None:
     assert "<form data-write" not in site.read("OpenItems/").source
     assert 401 == site.post(SETTLE, DECISION).status_code
     assert not site.desk.folder.decisions.exists()
+
+
+@pytest.mark.parametrize(
+    ("status", "mode", "kind"),
+    [(403, "no-cors", "image"), (403, "cors", "empty"), (403, "navigate", "iframe"), (200, "navigate", "document")],
+)
+def test_other_sites_may_only_link(status: int, mode: str, kind: str, demo_site: Site) -> None:
+    """A page of another site can't make the program work behind the person's back; a link to the books is followed."""
+    headers = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": mode, "Sec-Fetch-Dest": kind}
+    answer = demo_site.client().get(demo_site.path("Order/"), base_url="http://127.0.0.1", headers=headers)
+    assert status == answer.status_code

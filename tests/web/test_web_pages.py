@@ -73,7 +73,12 @@ def test_settling_is_the_same_decision(new_site: Callable[..., Site]) -> None:
     )
     after = site.read("OpenItems/")
     assert before.amount("total") - 1 == after.amount("total")
-    assert "e9a8a4a7" not in after.text
+    items = [[values["data-item"] for _, values in page.tags if "data-item" in values] for page in (before, after)]
+    assert ["e9a8a4a7"] == [item for item in items[0] if item not in items[1]]
+    assert "paid in cash" in after.text
+    taken_back = site.post("OpenItems/withdraw", {"item": "e9a8a4a7"})
+    assert "The decision about e9a8a4a7 is taken back." == taken_back.json["message"]
+    assert () == read_decisions(site.desk.folder.decisions)
 
 
 @pytest.mark.parametrize(
