@@ -95,10 +95,11 @@ class Month(BooksPage):
             before = month_name(other)
             totals = compare_totals(report_income(connection, month, other))
         items = self.desk.open_items(connection, as_of)
+        months = known_months(connection)
         return MonthView(
             month_name(month),
             before,
-            known_months(connection),
+            months if not months or month_name(month) in months else (month_name(month), *months),
             as_of,
             self._close_standing(connection, month_name(month)),
             base_currency(connection),

@@ -80,7 +80,9 @@ class OrdersView:
 def _one_of(name: str, allowed: tuple[str, ...], default: str) -> str:
     text = flask.request.args.get(name, "") or default
     if text not in allowed:
-        raise LedgerError(Problem(f"{name} {text!r}", "is not known", f"choose one of {', '.join(allowed)}"))
+        raise LedgerError(
+            Problem(f"{name} {text!r}", "is not known", f"choose one of {', '.join(filter(None, allowed))}")
+        )
     return text
 
 
