@@ -45,6 +45,7 @@ def test_every_page_in_every_look(page: str, demo_site: Site, browser: Browser) 
     assert PAGES[page] == browser.one(".books h1").text
     if not AXE.is_file():
         find_program("npm")
+        pytest.fail("the accessibility checker is missing: run `python tests/web/fetch_axe.py` once, it downloads it")
     browser.script(AXE.read_text(encoding="utf-8"))
     browser.script("document.querySelectorAll('.books details').forEach((one) => { one.open = true; })")
     for theme, width in LOOKS:
