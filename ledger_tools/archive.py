@@ -8,6 +8,7 @@ were. A lock file keeps two builds apart; readers need none.
 from __future__ import annotations
 
 import contextlib
+import functools
 import hashlib
 import json
 import os
@@ -50,8 +51,9 @@ def sha256_of(file: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+@functools.cache
 def _program() -> str:
-    """Fingerprint of the program itself: other code may build other books."""
+    """Fingerprint of the program as this process has it: other code may build other books."""
     found = hashlib.sha256()
     here = Path(str(ledger_tools.__file__)).parent
     for root in (here, here.parent / "importers"):

@@ -173,11 +173,23 @@ def match_unique(
         functools.partial(accept_usual, connection, sides.matched),
         functools.partial(accept_usual, connection, sides.matched),
     )
+    is_new = True  # planning these statements takes longer than running them, so none is run for nothing
     for accept in accepts:
-        fill_sides(connection, sides.later, sides.earlier)
-        weigh_pairs(connection, window)
+        if is_new:
+            fill_sides(connection, sides.later, sides.earlier)
+            if not (_has_rows(connection, "later_side") and _has_rows(connection, "earlier_side")):
+                return
+            weigh_pairs(connection, window)
+            if not _has_rows(connection, "possible"):
+                return
         accept()
-        take()
+        is_new = _has_rows(connection, "paired")
+        if is_new:
+            take()
+
+
+def _has_rows(connection: duckdb.DuckDBPyConnection, table: str) -> bool:
+    return connection.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchone() is not None
 
 
 def _accept_within(connection: duckdb.DuckDBPyConnection, edges: str, why: str) -> None:
