@@ -92,15 +92,6 @@ class Draft:
         fields, _ = self.uses.get(column, ([], ""))
         self.uses[column] = ([*fields, name], reason)
 
-    def unmap(self, name: str) -> None:
-        """Give back the columns of a field."""
-        self.take_back("columns", name)
-        for column, (fields, reason) in list(self.uses.items()):
-            self.uses[column] = ([entry for entry in fields if entry != name], reason)
-
-    def column_of(self, name: str) -> bool:
-        return name in self.tables.get("columns", {})
-
     def ask(self, table: str, where: str, what: str, answers: Sequence[tuple[str, object, str]]) -> None:
         """Put a question; each answer is (key, value, what it would mean) and stands in the table as a comment."""
         lines = [f"{toml_key(key)} = {toml_value(value)}" for key, value, _ in answers]

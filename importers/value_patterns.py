@@ -60,13 +60,11 @@ class NumberStyle:
 
     Attributes:
         doubt: why the marks can't be told, in words; empty where they can.
-        decimals_seen: at least one number of the file has a decimal mark.
     """
 
     decimal_mark: str = "."
     thousands_mark: str = ""
     doubt: str = ""
-    decimals_seen: bool = False
 
 
 @dataclass(frozen=True)
@@ -146,7 +144,7 @@ def find_number_style(columns: Iterable[Sequence[str]], currency: str) -> Number
     thousands = next((mark for mark in (other, " ", "'") if grouped[mark]), "")
     if not thousands and unclear[other]:
         thousands = other
-    return NumberStyle(decimal, thousands, decimals_seen=any(votes.values()))
+    return NumberStyle(decimal, thousands)
 
 
 def _vote_marks(text: str, votes: dict[str, int], grouped: dict[str, int], unclear: dict[str, int]) -> None:

@@ -21,7 +21,6 @@ from ledger_tools.money import parse_amount
 from ledger_tools.setting_types import Day
 from ledger_tools.settings import told_plainly
 
-DECISIONS_FILE = "decisions.toml"
 SOURCE_NAME = "decisions"
 
 

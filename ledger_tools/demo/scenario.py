@@ -73,7 +73,6 @@ MADE_GOODS = len(GOODS) - len(GIFT_SKUS)
 CATEGORIES = tuple(dict.fromkeys(good.category for good in GOODS))
 
 UNITED_STATES, CANADA, EUROPE = range(3)
-ZONES = ("United States", "Canada", "Europe")
 
 
 @dataclass(frozen=True)

@@ -27,18 +27,16 @@ class Lag:
     """One step that takes time.
 
     Attributes:
-        name: its name; also the key under [grace] where there is one.
+        name: its name; that of a step which something waits for is its key under [grace].
         steps: what is counted, in the plural.
         awaited: kind of the exports that show its completion.
         completed: SQL that returns source, day of the start, days taken, of every step completed by `$as_of`.
-        has_grace: there is a key under [grace], and something is late when it takes longer.
     """
 
     name: str
     steps: str
     awaited: str
     completed: str
-    has_grace: bool = True
 
 
 _FIRST_PAID = """SELECT order_no, min(posted_on) AS day FROM fact_processor
@@ -75,7 +73,6 @@ LAGS: tuple[Lag, ...] = (
            FROM fact_processor AS charge JOIN processor_row AS row USING (source_no, event_id)
            JOIN movement AS payout ON payout.source_no = charge.source_no AND payout.reference = row.payout_id
            WHERE charge.kind = 'charge' AND payout.kind = 'payout' AND payout.moved_on <= $as_of""",
-        has_grace=False,
     ),
     Lag(
         "shipment",
@@ -84,7 +81,6 @@ LAGS: tuple[Lag, ...] = (
         """SELECT fact.source_name, fact.posted_on, row.shipped_at::DATE - fact.posted_on
            FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
            WHERE fact.posting = 'fulfilment' AND row.shipped_at::DATE <= $as_of""",
-        has_grace=False,
     ),
 )
 

@@ -11,11 +11,7 @@ from dataclasses import dataclass
 
 from ledger_tools.money import allocate
 
-PART_NAMES = ("items", "shipping", "tip", "tax", "gift_cards")
-
 Parts = tuple[int, int, int, int, int]
-
-NOTHING: Parts = (0, 0, 0, 0, 0)
 
 
 @dataclass(frozen=True)

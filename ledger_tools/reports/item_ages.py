@@ -1,4 +1,4 @@
-"""Open items by age: how many of each kind are how old, and how old the oldest is."""
+"""Open items by age: how many of each kind are how old."""
 
 from __future__ import annotations
 
@@ -22,7 +22,6 @@ class KindAges:
 
     kind: str
     counts: tuple[int, ...]
-    oldest_days: int
 
     @property
     def items(self) -> int:
@@ -43,7 +42,6 @@ def count_by_age(items: Iterable[OpenItem]) -> tuple[KindAges, ...]:
         KindAges(
             kind,
             tuple(sum(1 for age in ages[kind] if _band(age) == place) for place in range(len(AGE_BANDS))),
-            max(ages[kind]),
         )
         for kind in sorted(ages, key=lambda kind: KIND_ORDER[kind])
     )

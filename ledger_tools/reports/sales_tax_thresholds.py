@@ -53,7 +53,6 @@ class ThresholdRow:
 
     jurisdiction: str
     threshold: Threshold | None
-    is_from_settings: bool
     is_registered: bool
     window: Period
     sales: int
@@ -145,7 +144,7 @@ def report_thresholds(connection: duckdb.DuckDBPyConnection, as_of: datetime.dat
         rule = own.get(place, on_file.get(place))
         column = 1 + _MEASURES[rule.measure if rule else "gross"]
         days = [DayOfSales(row[0], row[column], row[column + 1]) for row in sold.get(place, [])]
-        rows.append(_row(place, rule, days, today, currency, place in own, _is_registered(place, registered)))
+        rows.append(_row(place, rule, days, today, currency, _is_registered(place, registered)))
     return Thresholds(today, currency, tuple(rows))
 
 
@@ -165,7 +164,6 @@ def _row(
     days: list[DayOfSales],
     today: datetime.date,
     currency: str,
-    is_from_settings: bool,
     is_registered: bool,
 ) -> ThresholdRow:
     by_year = rule is None or rule.window == "calendar-year"
@@ -179,7 +177,6 @@ def _row(
     return ThresholdRow(
         place,
         rule,
-        is_from_settings,
         is_registered,
         Period(first, today),
         sales,

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from shop_books import ShopBooks
 
 from ledger_tools.money import allocate, format_amount, minor_digits, parse_amount, round_half_up
-from ledger_tools.posting.splits import NOTHING, Parts, split_credit, split_refunds
+from ledger_tools.posting.splits import Parts, split_credit, split_refunds
 
+NOTHING: Parts = (0, 0, 0, 0, 0)
 AMOUNTS = st.integers(0, 10**9)
 WEIGHTS = st.lists(AMOUNTS, min_size=1, max_size=8).filter(any)
 PARTS = st.tuples(*[st.integers(0, 10**6)] * 5)
