@@ -275,19 +275,12 @@ def bring_up_to_date(folder: BooksFolder, progress: Progress, *, with_journal: b
     """
     finish_pending(folder)
     if not _is_fresh(folder):
-        from ledger_tools.build import read_inputs
-
         with lock_books(folder):
             carry_out(folder)
             for _ in range(_TRIES):  # an input that is edited while a build reads it makes the result old at once
                 if _is_fresh(folder):
                     break
-                stamp = stamp_of(input_files(folder), {})
-                inputs = read_inputs(folder)
-                write = with_journal or _is_journal_untouched(folder)
-                staging = fresh_staging(folder)
-                connection, _ = rebuild(folder, inputs, staging, archived_exports(folder), progress)
-                swap_in(folder, inputs, staging, connection, [], stamp, progress, with_journal=write)
+                _build_anew(folder, progress, with_journal=with_journal or _is_journal_untouched(folder))
 
 
 def remembered(connection: duckdb.DuckDBPyConnection, name: str, work: Callable[[], int]) -> int:
@@ -311,12 +304,17 @@ def remembered(connection: duckdb.DuckDBPyConnection, name: str, work: Callable[
 
 def rewrite_journal(folder: BooksFolder, progress: Progress) -> None:
     """Build everything anew and write the journal again, whatever was done to its files."""
-    from ledger_tools.build import read_inputs
-
     with lock_books(folder):
         carry_out(folder)
-        stamp = stamp_of(input_files(folder), {})
-        inputs = read_inputs(folder)
-        staging = fresh_staging(folder)
-        connection, _ = rebuild(folder, inputs, staging, archived_exports(folder), progress)
-        swap_in(folder, inputs, staging, connection, [], stamp, progress, with_journal=True)
+        _build_anew(folder, progress, with_journal=True)
+
+
+def _build_anew(folder: BooksFolder, progress: Progress, *, with_journal: bool) -> None:
+    """Build the books of what is archived and swap them in; the lock must be held."""
+    from ledger_tools.build import read_inputs
+
+    stamp = stamp_of(input_files(folder), {})
+    inputs = read_inputs(folder)
+    staging = fresh_staging(folder)
+    connection, _ = rebuild(folder, inputs, staging, archived_exports(folder), progress)
+    swap_in(folder, inputs, staging, connection, [], stamp, progress, with_journal=with_journal)

@@ -13,6 +13,7 @@ from typing import Any
 
 import duckdb
 
+from ledger_tools.addresses import addresses_replaced
 from ledger_tools.money import minor_digits
 from ledger_tools.posting.month_end import MONTH_END_RULES, MONTH_END_TITLES
 from ledger_tools.posting.rules import HAND, TITLES
@@ -28,7 +29,7 @@ _NUMBER_WIDTH = 14
 
 def _clean(column: str) -> str:
     """SQL expression: a text as it may stand between the quotes of a beancount string; markup and e-mails are taken out."""
-    text = f"regexp_replace({column}, '[^ ]+@[^ ]+', '(e-mail)', 'g')"
+    text = addresses_replaced(column)
     for old, new in (("<", ""), (">", ""), ("\\", "\\\\"), ('"', '\\"')):
         text = f"replace({text}, {quoted(old)}, {quoted(new)})"
     return text
@@ -37,11 +38,11 @@ def _clean(column: str) -> str:
 def create_link_table(connection: duckdb.DuckDBPyConnection) -> None:
     """Make `order_link`: the beancount link of each order, unique even where two ids differ in odd characters only."""
     connection.execute(
-        """
+        f"""
         CREATE TABLE order_link AS
         WITH plain AS (
             SELECT order_no, source_no, order_id,
-                   'order-' || regexp_replace(regexp_replace(ltrim(order_id, '# '), '[^ ]+@[^ ]+', 'e-mail', 'g'),
+                   'order-' || regexp_replace({addresses_replaced("ltrim(order_id, '# ')", "e-mail")},
                                             '[^A-Za-z0-9/._-]+', '-', 'g') AS link
             FROM order_head
         )

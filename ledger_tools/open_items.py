@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import duckdb
 
+from ledger_tools.addresses import without_addresses
 from ledger_tools.matching.candidates import Candidate, read_candidates
 from ledger_tools.open_item_finders import FINDERS
 from ledger_tools.open_item_finders.kinds import KIND_ORDER, KINDS, KINDS_BY_NAME, UNSORTED, Kind
@@ -185,7 +186,7 @@ def _timed(item: OpenItem, usual: Usual, covered_to: datetime.date | None) -> st
 
 def _without_persons(text: str) -> str:
     """A cause without e-mail addresses and markup that an export may have brought."""
-    return re.sub(r"[<>]", "", re.sub(r"[^\s\"]+@[^\s\"]+", "(e-mail)", text))
+    return re.sub(r"[<>]", "", without_addresses(text))
 
 
 def _next_step(kind: Kind, item: str, amount: int | None, source_kind: str | None) -> str:

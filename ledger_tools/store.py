@@ -66,10 +66,19 @@ CREATE TABLE rate_card_shipping (
 CREATE TABLE fact (name VARCHAR, text VARCHAR);
 """
 
+#: SQL expression on `stated_balance`: which of two balances of one day counts, the lower first. Common practice: what a
+#: statement says of itself is worth more than a running balance beside a line, and that more than what a person typed.
+STATED_RANK = "CASE stated_by WHEN 'statement' THEN 1 WHEN 'running balance' THEN 2 ELSE 3 END"
+
 
 def quoted(text: str) -> str:
     """A text as an SQL literal; the only door by which data gets into SQL text where it can't be bound."""
     return "'" + text.replace("'", "''") + "'"
+
+
+def within_period(day: str) -> str:
+    """SQL condition: a day is one of those from `$first` to `$last`, each of which may be NULL, for no end."""
+    return f"($first IS NULL OR {day} >= $first) AND ($last IS NULL OR {day} <= $last)"
 
 
 def amount_text(amount: str, currency: str, currencies: Iterable[str], *, digits_at_most: int = 15) -> str:

@@ -8,11 +8,9 @@ from ledger_tools.calendar import ALL_TIME, parse_month
 from ledger_tools.checks.outcome import Check, told
 from ledger_tools.journal import list_months
 from ledger_tools.money import format_amount
+from ledger_tools.posting.rules import BY_PERSON
 from ledger_tools.reports.sales_tax_tie_out import tie_out_each
 from ledger_tools.settlement import stale_decisions
-
-#: Rules whose lines go to an account that a person named, which can be any: records say nothing of these.
-_BY_PERSON = "('hand', 'decision', 'bank_rule', 'adjustment', 'wallet_cost')"
 
 _FOREIGN = "coalesce(charged_amount, 0) <> 0 AND coalesce(charged_currency, currency) <> currency AND gross <> 0"
 
@@ -50,7 +48,7 @@ def check_clearing(connection: duckdb.DuckDBPyConnection) -> Check:
                 FROM processor_row WHERE kind = 'charge' OR (kind = 'refund' AND order_no IS NULL)
                 UNION ALL
                 SELECT posting.order_no, currency, amount FROM posting JOIN event USING (event_no) JOIN account USING (account_no)
-                WHERE rule IN {_BY_PERSON} AND role = 'clearing'
+                WHERE rule IN {BY_PERSON!r} AND role = 'clearing'
             ) GROUP BY ALL
         ), booked AS (
             SELECT order_no, currency, sum(amount) AS amount FROM posting JOIN account USING (account_no)
@@ -83,7 +81,7 @@ def check_in_transit(connection: duckdb.DuckDBPyConnection) -> Check:
             ) AS arrived USING (movement_no) GROUP BY ALL
         ), booked AS (
             SELECT role, currency, sum(amount) AS amount FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
-            WHERE role IN ('payouts_in_transit', 'top_ups_in_transit') AND rule NOT IN {_BY_PERSON} GROUP BY ALL
+            WHERE role IN ('payouts_in_transit', 'top_ups_in_transit') AND rule NOT IN {BY_PERSON!r} GROUP BY ALL
         )
         SELECT coalesce(expected.role, booked.role), coalesce(expected.amount, 0), coalesce(booked.amount, 0)
         FROM expected FULL JOIN booked USING (role, currency)
@@ -136,7 +134,7 @@ def check_sales_tax(connection: duckdb.DuckDBPyConnection) -> Check:
             ) JOIN account_use AS used ON used.role = 'sales_tax' AND used.parameter = jurisdiction GROUP BY account_no
         ), booked AS (
             SELECT account_no, sum(amount) AS amount FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
-            WHERE role = 'sales_tax' AND rule NOT IN {_BY_PERSON} GROUP BY account_no
+            WHERE role = 'sales_tax' AND rule NOT IN {BY_PERSON!r} GROUP BY account_no
         )
         SELECT account.name, coalesce(expected.amount, 0), coalesce(booked.amount, 0)
         FROM expected FULL JOIN booked USING (account_no) JOIN account USING (account_no)

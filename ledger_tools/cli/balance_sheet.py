@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
+from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
 from ledger_tools.cli.periods import as_of_options
-from ledger_tools.cli.report_notes import tell_before_month_end, tell_open_items, tell_unvalued
+from ledger_tools.cli.report_notes import tell_before_month_end, tell_open_items, tell_unbalanced, tell_unvalued
 from ledger_tools.cli.statement_tables import amount_cells, amount_columns, compared_day
 
 if TYPE_CHECKING:
@@ -43,17 +43,14 @@ def command(context: Context, as_of: datetime.date | None, compare: str | None, 
     from ledger_tools.reports.owner_equity import year_to
     from ledger_tools.reports.statements import report_balance_sheet, report_owner_equity
 
-    folder = context.folder()
-    with open_books(folder, context.progress) as connection:
+    with open_books(context.folder(), context.progress) as connection:
         context.end_progress()
         last = as_of or last_known_day(connection)
         compared = None if compare is None or last is None else compared_day(last, compare)
         sheet = report_balance_sheet(connection, last, compared)
         _show(sheet, None if last is None else report_owner_equity(connection, year_to(last)), shape)
-        if sheet.difference:
-            talk(f"Entries in hand.beancount leave {people_amount(sheet.difference, sheet.currency)} {sheet.currency}.")
-            talk("    → make each entry balance in the base currency, to the minor unit")
-        tell_before_month_end(connection, folder, Period(last.replace(day=1) if last else None, last))
+        tell_unbalanced(sheet.difference, sheet.currency)
+        tell_before_month_end(connection, Period(last.replace(day=1) if last else None, last))
         tell_unvalued(connection, as_of)
         tell_open_items(connection, as_of)
 

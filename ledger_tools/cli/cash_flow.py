@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
+from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
 from ledger_tools.cli.periods import as_of_option, period_name, period_options
-from ledger_tools.cli.report_notes import tell_open_items, tell_unvalued
+from ledger_tools.cli.report_notes import tell_open_items, tell_unbalanced, tell_unvalued
 from ledger_tools.cli.statement_tables import (
     amount_cells,
     amount_columns,
@@ -51,9 +51,7 @@ def command(context: Context, period: Period, compare: str | None, as_of: dateti
         period = Period(period.first, min((day for day in (period.last, as_of) if day is not None), default=None))
         flow = report_cash_flow(connection, period, compared)
         _show(flow, shape)
-        if flow.difference:
-            talk(f"Entries in hand.beancount leave {people_amount(flow.difference, flow.currency)} {flow.currency}.")
-            talk("    → make each entry balance in the base currency, to the minor unit")
+        tell_unbalanced(flow.difference, flow.currency)
         tell_unvalued(connection, period.last)
         tell_open_items(connection, as_of)
 

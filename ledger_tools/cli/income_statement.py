@@ -65,13 +65,12 @@ def command(
     from ledger_tools.calendar import Period
 
     compared = compared_period(period, compare)
-    folder = context.folder()
-    with open_books(folder, context.progress) as connection:
+    with open_books(context.folder(), context.progress) as connection:
         context.end_progress()
         period = Period(period.first, min((day for day in (period.last, as_of) if day is not None), default=None))
         show_income_statement(connection, period, compared, shape, basis)
         if basis == "accrual":
-            tell_before_month_end(connection, folder, period)
+            tell_before_month_end(connection, period)
         tell_unvalued(connection, period.last)
         tell_open_items(connection, as_of)
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 import datetime
 from typing import TYPE_CHECKING
 
-from ledger_tools.cli.output import talk
+from ledger_tools.cli.output import people_amount, talk
 
 if TYPE_CHECKING:
     import duckdb
 
     from ledger_tools.calendar import Period
-    from ledger_tools.folder import BooksFolder
 
 
 def tell_unvalued(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None) -> None:
@@ -45,21 +44,24 @@ def tell_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date 
         talk(f"{count} open item(s) may change these figures: ledger-tools open-items")
 
 
+def tell_unbalanced(difference: int, currency: str) -> None:
+    """Say what entries by hand leave over in a statement, where they do; `difference` in minor units."""
+    if difference:
+        talk(f"Entries in hand.beancount leave {people_amount(difference, currency)} {currency}.")
+        talk("    → make each entry balance in the base currency, to the minor unit")
+
+
 def tell_count(count: int) -> None:
     """Say how many items stand open, beside what is no report of figures."""
     if count:
         talk(f"{count} open item(s): ledger-tools open-items")
 
 
-def tell_before_month_end(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, period: Period) -> None:
+def tell_before_month_end(connection: duckdb.DuckDBPyConnection, period: Period) -> None:
     """Say for which months of a period the month-end entries are not posted, because they are not closed."""
-    rows = connection.execute(
-        """SELECT DISTINCT strftime(posted_on, '%Y-%m') FROM event
-           WHERE ($first IS NULL OR posted_on >= $first) AND ($last IS NULL OR posted_on <= $last) ORDER BY 1""",
-        {"first": period.first, "last": period.last},
-    ).fetchall()
-    closed = {file.stem for file in (folder.root / "closed").glob("*.toml")}
-    months = [str(month) for (month,) in rows if month not in closed]
+    from ledger_tools.reports.closing_entries import list_months_before_month_end
+
+    months = list_months_before_month_end(connection, period)
     if months:
         which = f"{months[0]} is" if len(months) == 1 else f"{len(months)} months from {months[0]} to {months[-1]} are"
         talk(f"Before month-end entries ({which} not closed): what was paid and not shipped is not deferred yet.")

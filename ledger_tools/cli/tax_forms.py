@@ -43,11 +43,10 @@ def command(context: Context, period: Period, part: str | None, as_of: datetime.
     """
     from ledger_tools.archive import open_books
 
-    folder = context.folder()
-    with open_books(folder, context.progress) as connection:
+    with open_books(context.folder(), context.progress) as connection:
         context.end_progress()
         show_tax_forms(connection, period, as_of, part=part, shape=shape)
-        tell_before_month_end(connection, folder, period)
+        tell_before_month_end(connection, period)
         tell_unvalued(connection, as_of)
         tell_open_items(connection, as_of)
     talk(CAUTION)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ledger_tools.open_item_finders.finder import Finder
+from ledger_tools.store import STATED_RANK
 
 _SENT_BACK = """
     SELECT sent.movement_no FROM movement AS sent JOIN movement AS home
@@ -75,13 +76,13 @@ _UNRULED = """
     FROM fact_wallet WHERE posting = 'unknown' AND posted_on <= $as_of
 """
 
-_BALANCE = """
+_BALANCE = f"""
     WITH settled AS (
         SELECT event_no FROM event JOIN decision ON decision.item = event.event_id
         WHERE event.rule = 'decision' AND decision.kind = 'balance-differs'
     ), stated AS (
         SELECT source_no, stated_on, currency,
-               arg_min(amount, CASE stated_by WHEN 'statement' THEN 1 WHEN 'running balance' THEN 2 ELSE 3 END) AS amount
+               arg_min(amount, {STATED_RANK}) AS amount
         FROM stated_balance WHERE stated_on <= $as_of GROUP BY source_no, stated_on, currency
     ), compared AS (
         SELECT source_no, stated_on, stated.currency, stated.amount - coalesce((

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import duckdb
 
+from ledger_tools.addresses import addresses_replaced
 from ledger_tools.matching.known_rates import worth
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
@@ -28,7 +29,7 @@ def list_bank_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
         SELECT {first_event_no} - 1 + row_number() OVER (ORDER BY row."at", row.source_no, row.key)::INTEGER AS event_no,
                row.source_no, source.name AS source_name, row.key AS event_id, row."at"::DATE AS posted_on,
                NULL::INTEGER AS order_no, row.currency, row.amount, row.rule_no,
-               regexp_replace(regexp_replace(row.memo, '[<>]', '', 'g'), '[^ ]+@[^ ]+', '(e-mail)', 'g') AS memo,
+               {addresses_replaced("regexp_replace(row.memo, '[<>]', '', 'g')")} AS memo,
                CASE WHEN by_payout THEN 'payout' WHEN NOT by_payout THEN 'top_up'
                     WHEN row.rule_no > 0 THEN 'rule' ELSE 'unknown' END AS posting,
                completed.currency AS moved_currency, moved,

@@ -327,4 +327,7 @@ RULES: tuple[Rule, ...] = (
 #: Entries that a person writes in hand.beancount; they are read, not posted by a rule.
 HAND = "hand"
 
+#: Rules with lines on an account that a person named, which can be any: records say nothing of these lines.
+BY_PERSON = (HAND, DECISION, "bank_rule", "adjustment", "wallet_cost")
+
 TITLES = {rule.name: rule.title for rule in RULES}

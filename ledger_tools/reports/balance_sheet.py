@@ -13,8 +13,8 @@ from typing import Any
 import duckdb
 
 from ledger_tools.money import format_amount
-from ledger_tools.reports.comparison import change_percent
-from ledger_tools.reports.valued import VALUED_POSTINGS, base_currency
+from ledger_tools.reports.comparison import compared_as_json
+from ledger_tools.reports.valued import IS_RESULT, VALUED_POSTINGS, base_currency
 
 #: Equity rows that are computed: the net income of earlier years, and of this year so far.
 RETAINED_EARNINGS = "Equity:RetainedEarnings"
@@ -83,12 +83,7 @@ class BalanceSheet:
         return report
 
     def _row_json(self, row: SheetRow) -> dict[str, str | None]:
-        told: dict[str, str | None] = {"account": row.account, "amount": format_amount(row.amount, self.currency)}
-        if row.compared is not None:
-            told["compared"] = format_amount(row.compared, self.currency)
-            told["change"] = format_amount(row.amount - row.compared, self.currency)
-            told["change_percent"] = change_percent(row.amount, row.compared)
-        return told
+        return {"account": row.account, **compared_as_json(row.amount, row.compared, self.currency)}
 
 
 @dataclass(frozen=True)
@@ -150,7 +145,7 @@ def _earnings(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None
                    coalesce(-sum(value) FILTER (posted_on >= year_start), 0)::BIGINT
             FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no),
                  (SELECT date_trunc('year', coalesce($as_of, max(posted_on)))::DATE AS year_start FROM posting)
-            WHERE regexp_matches(account.name, '^(Income|Expenses):') AND ($as_of IS NULL OR posted_on <= $as_of)""",
+            WHERE {IS_RESULT} AND ($as_of IS NULL OR posted_on <= $as_of)""",
         {"as_of": as_of},
     ).fetchone()
     assert row is not None

@@ -7,7 +7,7 @@ the columns of `posting` that statements read (day, account, value in minor unit
 
 from __future__ import annotations
 
-from ledger_tools.reports.valued import VALUED_POSTINGS
+from ledger_tools.reports.valued import IS_RESULT, VALUED_POSTINGS
 
 #: The rule in sentences, as the report prints it.
 CASH_BASIS_RULE = (
@@ -23,7 +23,6 @@ CASH_BASIS_RULE = (
 MONTH_END_ROLES = ("unearned_revenue", "prepaid_fulfilment", "accrued_fulfilment")
 
 _ROLES_IN_SQL = ", ".join(f"'{role}'" for role in MONTH_END_ROLES)
-_IS_RESULT = "regexp_matches(account.name, '^(Income|Expenses):')"
 
 #: SQL relation (event_no): events that the cash basis leaves out. Month-end entries, the close's own or by hand; and what
 #: takes an unpaid order off the books against income or expenses, without anything else moving.
@@ -32,8 +31,8 @@ LEFT_OUT = f"""
      UNION
      SELECT event_no FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN event USING (event_no)
      GROUP BY event_no
-     HAVING (bool_or(role IN ({_ROLES_IN_SQL})) AND bool_and(role IN ({_ROLES_IN_SQL}) OR {_IS_RESULT}))
-         OR (any_value(rule) <> 'sale' AND bool_and(role = 'clearing' OR {_IS_RESULT})
+     HAVING (bool_or(role IN ({_ROLES_IN_SQL})) AND bool_and(role IN ({_ROLES_IN_SQL}) OR {IS_RESULT}))
+         OR (any_value(rule) <> 'sale' AND bool_and(role = 'clearing' OR {IS_RESULT})
              AND sum(value) FILTER (role = 'clearing') < 0))
 """
 

@@ -15,6 +15,7 @@ import duckdb
 from ledger_tools.calendar import Period
 from ledger_tools.posting.month_end import MONTH_END_TITLES
 from ledger_tools.reports.order_story import HAND_SOURCE, event_title
+from ledger_tools.store import within_period
 
 
 class ClosingPosting(NamedTuple):
@@ -50,14 +51,14 @@ class ClosingEntries:
         return sum(max(-(row.value or 0), 0) for row in self.rows)
 
 
-_ROWS = """
+_ROWS = f"""
     SELECT leg.posted_on, event.rule, event.belongs_on, head.order_id, source.name, event.event_id, account.name,
            leg.amount, leg.currency,
            CASE WHEN leg.event_no NOT IN (SELECT event_no FROM posting WHERE value IS NULL) THEN leg.value END
     FROM posting AS leg JOIN event USING (event_no) JOIN account USING (account_no)
     LEFT JOIN source ON source.source_no = event.source_no
     LEFT JOIN order_head AS head ON head.order_no = event.order_no
-    WHERE ($first IS NULL OR leg.posted_on >= $first) AND ($last IS NULL OR leg.posted_on <= $last) AND {condition}
+    WHERE {within_period("leg.posted_on")} AND {{condition}}
     ORDER BY leg.posted_on, event.rule, source.name, event.event_id, event.event_no, leg.leg, account.account_no, leg.amount
 """
 
@@ -86,3 +87,13 @@ def list_month_end_entries(connection: duckdb.DuckDBPyConnection, period: Period
 def list_prior_period_entries(connection: duckdb.DuckDBPyConnection, period: Period, currency: str) -> ClosingEntries:
     """Entries of a period that belong to a month which was closed before they came."""
     return ClosingEntries(currency, _list(connection, period, _PRIOR_PERIOD))
+
+
+def list_months_before_month_end(connection: duckdb.DuckDBPyConnection, period: Period) -> tuple[str, ...]:
+    """Months of a period with events and without month-end entries, as they are not closed, such as "2031-04"."""
+    rows = connection.execute(
+        f"""SELECT DISTINCT strftime(posted_on, '%Y-%m') AS month FROM event
+            WHERE {within_period("posted_on")} AND month NOT IN (SELECT month FROM closed_month) ORDER BY month""",
+        {"first": period.first, "last": period.last},
+    ).fetchall()
+    return tuple(str(month) for (month,) in rows)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 
 from ledger_tools.calendar import Period, month_end, next_month
-from ledger_tools.money import round_half_up
+from ledger_tools.money import format_amount, round_half_up
 
 
 def _months_before(day: datetime.date, months: int) -> datetime.date:
@@ -59,3 +59,13 @@ def change_percent(amount: int, compared: int) -> str | None:
         return None
     tenths = round_half_up(1000 * (amount - compared), abs(compared))
     return f"{'-' if tenths < 0 else ''}{abs(tenths) // 10}.{abs(tenths) % 10}"
+
+
+def compared_as_json(amount: int, compared: int | None, currency: str) -> dict[str, str | None]:
+    """An amount as it is printed; where it is compared with another, that one and the change too."""
+    told: dict[str, str | None] = {"amount": format_amount(amount, currency)}
+    if compared is not None:
+        told["compared"] = format_amount(compared, currency)
+        told["change"] = format_amount(amount - compared, currency)
+        told["change_percent"] = change_percent(amount, compared)
+    return told

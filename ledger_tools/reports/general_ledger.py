@@ -14,8 +14,9 @@ from typing import NamedTuple
 
 import duckdb
 
+from ledger_tools.addresses import without_addresses
 from ledger_tools.calendar import Period
-from ledger_tools.reports.order_story import HAND_SOURCE, RULE_ORDER, event_title, without_addresses
+from ledger_tools.reports.order_story import HAND_SOURCE, RULE_ORDER, event_title
 
 #: Postings that are fetched at once while the ledger is walked.
 _AT_ONCE = 50_000
@@ -43,7 +44,7 @@ class Activity:
     """One account and currency over the period; the balances are debit positive.
 
     Attributes:
-        opening_value, closing_value: the balances' worth in the base currency, of the events that have one.
+        closing_value: the closing balance's worth in the base currency, of the events that have one.
     """
 
     account: str
@@ -52,7 +53,6 @@ class Activity:
     debits: int
     credits: int
     closing: int
-    opening_value: int
     closing_value: int
     postings: int
 
@@ -163,7 +163,7 @@ _ACTIVITY = f"""
            coalesce(sum(amount) FILTER (amount > 0 AND ($first IS NULL OR posted_on >= $first)), 0)::BIGINT,
            coalesce(-sum(amount) FILTER (amount <= 0 AND ($first IS NULL OR posted_on >= $first)), 0)::BIGINT,
            sum(amount)::BIGINT,
-           coalesce(sum(value) FILTER (posted_on < $first), 0)::BIGINT, coalesce(sum(value), 0)::BIGINT,
+           coalesce(sum(value), 0)::BIGINT,
            count(*) FILTER ($first IS NULL OR posted_on >= $first)
     FROM {_POSTINGS} AS leg JOIN account USING (account_no)
     GROUP BY account_no, account.name, leg.currency ORDER BY account_no, leg.currency

@@ -15,13 +15,12 @@ import duckdb
 
 from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.money import format_amount, parse_amount
+from ledger_tools.posting.rules import BY_PERSON
 from ledger_tools.reports.sales_tax_entries import last_day
 from ledger_tools.reports.statements import report_income
 from ledger_tools.reports.tax_data import listed
 from ledger_tools.reports.valued import VALUED_POSTINGS, base_currency
-
-#: Rules whose lines go where a person named.
-_BY_PERSON = "('hand', 'decision', 'bank_rule', 'adjustment', 'wallet_cost')"
+from ledger_tools.store import within_period
 
 
 @dataclass(frozen=True)
@@ -126,8 +125,7 @@ class GrossReceipts:
         }
 
 
-_INSIDE = "($first IS NULL OR {day} >= $first) AND ($last IS NULL OR {day} <= $last)"
-_POSTED, _PLACED = _INSIDE.format(day="leg.posted_on"), _INSIDE.format(day="head.placed_at::DATE")
+_POSTED = within_period("leg.posted_on")
 
 _RECEIPTS = f"""
     SELECT source.name, source.currency, date_trunc('month', leg.posted_on)::DATE, -sum(value)::BIGINT, count(DISTINCT event_no)
@@ -167,11 +165,9 @@ _STEPS = f"""
            coalesce(sum(value) FILTER (rule = 'sale' AND NOT is_income
                AND role NOT IN ('clearing', 'gift_cards', 'sales_tax', 'marketplace_tax')), 0)::BIGINT,
            coalesce(-sum(value) FILTER (rule IN ('refund', 'refund_to_gift_card') AND is_income), 0)::BIGINT,
-           coalesce(-sum(value) FILTER (rule IN {_BY_PERSON} AND is_income), 0)::BIGINT,
-           coalesce(-sum(value) FILTER (rule NOT IN ('sale', 'refund', 'refund_to_gift_card') AND rule NOT IN {
-    _BY_PERSON
-}
-                                        AND is_income), 0)::BIGINT
+           coalesce(-sum(value) FILTER (rule IN {BY_PERSON!r} AND is_income), 0)::BIGINT,
+           coalesce(-sum(value) FILTER (rule NOT IN ('sale', 'refund', 'refund_to_gift_card')
+               AND rule NOT IN {BY_PERSON!r} AND is_income), 0)::BIGINT
     FROM leg
 """
 

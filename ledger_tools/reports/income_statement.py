@@ -15,8 +15,9 @@ import duckdb
 from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.money import format_amount, round_half_up
 from ledger_tools.reports.cash_basis import CASH_BASIS_POSTINGS, CASH_BASIS_RULE
-from ledger_tools.reports.comparison import change_percent
-from ledger_tools.reports.valued import VALUED_POSTINGS, base_currency
+from ledger_tools.reports.comparison import compared_as_json
+from ledger_tools.reports.valued import IS_RESULT, VALUED_POSTINGS, base_currency
+from ledger_tools.store import within_period
 
 #: Roles whose accounts are cost of goods sold, whatever they are called.
 COST_OF_GOODS_ROLES = ("production", "shipping_cost", "supplier_tax", "reprints")
@@ -161,12 +162,7 @@ class IncomeStatement:
         return report
 
     def _row_json(self, row: IncomeRow) -> dict[str, str | None]:
-        told: dict[str, str | None] = {"account": row.account, "amount": format_amount(row.amount, self.currency)}
-        if row.compared is not None:
-            told["compared"] = format_amount(row.compared, self.currency)
-            told["change"] = format_amount(row.amount - row.compared, self.currency)
-            told["change_percent"] = change_percent(row.amount, row.compared)
-        return told
+        return {"account": row.account, **compared_as_json(row.amount, row.compared, self.currency)}
 
 
 def _is_below(name: str, tops: tuple[str, ...]) -> bool:
@@ -187,8 +183,7 @@ def income_section(name: str, role: str) -> str:
 def _income_amounts(connection: duckdb.DuckDBPyConnection, period: Period, basis: str) -> dict[str, int]:
     rows = connection.execute(
         f"""SELECT account.name, sum(value)::BIGINT FROM {BASES[basis]} AS leg JOIN account USING (account_no)
-            WHERE regexp_matches(account.name, '^(Income|Expenses):')
-              AND ($first IS NULL OR posted_on >= $first) AND ($last IS NULL OR posted_on <= $last)
+            WHERE {IS_RESULT} AND {within_period("posted_on")}
             GROUP BY account.name HAVING sum(value) <> 0""",
         {"first": period.first, "last": period.last},
     ).fetchall()

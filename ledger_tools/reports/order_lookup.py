@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import re
-
 import duckdb
 
 from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.matching.by_reference import without_prefix
 
-_PREFIX = "^[A-Z]+[-_ #]*"
+_BARE = without_prefix("$key")
 
 #: Ways to read what was typed, the strictest first; each is an SQL condition on `order_head AS head`.
 _READINGS = (
     "head.order_id = $text",
     "head.order_no IN (SELECT order_no FROM order_link WHERE link = $link)",
     "head.order_key = $key",
-    f"regexp_replace(head.order_key, '{_PREFIX}', '') = $bare AND $bare <> ''",
+    f"{without_prefix('head.order_key')} = {_BARE} AND {_BARE} <> ''",
 )
 
 
@@ -26,7 +25,7 @@ def find_order(connection: duckdb.DuckDBPyConnection, text: str) -> int:
         LedgerError: no order is called so, or several are.
     """
     key = text.strip().lstrip("# ").upper()
-    values = {"text": text.strip(), "link": text.strip().lstrip("^"), "key": key, "bare": re.sub(_PREFIX, "", key)}
+    values = {"text": text.strip(), "link": text.strip().lstrip("^"), "key": key}
     for reading in _READINGS:
         used = {name: value for name, value in values.items() if f"${name}" in reading}
         rows = connection.execute(

@@ -17,7 +17,8 @@ from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.money import format_amount
 from ledger_tools.reports.order_figures import ORDER_FIGURES, Figures, add_figures
 from ledger_tools.reports.order_flags import FLAG_FACTS, NO_CHARGE, flag_list
-from ledger_tools.reports.valued import VALUED_POSTINGS, base_currency
+from ledger_tools.reports.valued import IS_RESULT, VALUED_POSTINGS, base_currency
+from ledger_tools.store import within_period
 
 #: Roles whose accounts feed a profit column.
 PROFIT_ROLES = (*(role.name for role in ROLES if role.profit_column), OWN_RESULT)
@@ -86,7 +87,7 @@ ORDER_ROWS = f"""
             FROM order_head AS head LEFT JOIN {ORDER_FIGURES} AS figure USING (order_no)
         ) AS figure USING (order_no)
     ) AS told USING (order_no)
-    WHERE ($first IS NULL OR head.placed_at::DATE >= $first) AND ($last IS NULL OR head.placed_at::DATE <= $last)
+    WHERE {within_period("head.placed_at::DATE")}
       AND ($as_of IS NULL OR head.placed_at::DATE <= $as_of) AND ($order_no IS NULL OR head.order_no = $order_no)
 """
 
@@ -97,10 +98,8 @@ _ORDERS = f"{ORDER_ROWS} ORDER BY head.placed_at, head.order_id, head.order_no"
 _NOT_TIED = f"""
     SELECT account.name, sum(value)::BIGINT
     FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no)
-    WHERE regexp_matches(account.name, '^(Income|Expenses):')
-      AND (order_no IS NULL OR role NOT IN (SELECT unnest($roles::VARCHAR[])))
-      AND ($first IS NULL OR posted_on >= $first) AND ($last IS NULL OR posted_on <= $last)
-      AND ($as_of IS NULL OR posted_on <= $as_of)
+    WHERE {IS_RESULT} AND (order_no IS NULL OR role NOT IN (SELECT unnest($roles::VARCHAR[])))
+      AND {within_period("posted_on")} AND ($as_of IS NULL OR posted_on <= $as_of)
     GROUP BY account_no, account.name HAVING sum(value) <> 0 ORDER BY account_no
 """
 

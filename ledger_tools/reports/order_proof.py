@@ -18,6 +18,7 @@ from ledger_tools.reports.order_figures import CREDITED_COLUMNS, Figures, add_fi
 from ledger_tools.reports.order_profit import OrderReport
 from ledger_tools.reports.statements import report_income
 from ledger_tools.reports.valued import VALUED_POSTINGS
+from ledger_tools.store import within_period
 
 
 @dataclass(frozen=True)
@@ -55,10 +56,9 @@ def _figures_where(connection: duckdb.DuckDBPyConnection, report: OrderReport, c
         f"""
         WITH leg AS (
             SELECT leg.*, account.role,
-                   ($first IS NULL OR head.placed_at::DATE >= $first)
-                       AND ($last IS NULL OR head.placed_at::DATE <= $last)
+                   {within_period("head.placed_at::DATE")}
                        AND ($as_of IS NULL OR head.placed_at::DATE <= $as_of) AS listed,
-                   ($first IS NULL OR posted_on >= $first) AND ($last IS NULL OR posted_on <= $last) AS inside
+                   {within_period("posted_on")} AS inside
             FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN order_head AS head USING (order_no)
             WHERE ($as_of IS NULL OR posted_on <= $as_of)
         )

@@ -7,12 +7,12 @@ rate is known.
 from __future__ import annotations
 
 import datetime
-import re
 from dataclasses import dataclass
 from typing import Any
 
 import duckdb
 
+from ledger_tools.addresses import without_addresses as without_addresses
 from ledger_tools.journal import ENTRY_TITLES
 from ledger_tools.money import format_amount
 from ledger_tools.posting.rules import HAND
@@ -26,11 +26,6 @@ HAND_SOURCE = "hand.beancount"
 #: SQL expression: the place of an event's rule in the journal's order of a day.
 _PLACES = " ".join(f"WHEN {quoted(name)} THEN {place}" for place, name in enumerate(ENTRY_TITLES))
 RULE_ORDER = f"CASE event.rule {_PLACES} END"
-
-
-def without_addresses(text: str | None) -> str | None:
-    """A memo or note of an event with its e-mail addresses taken out, as in the journal."""
-    return None if text is None else re.sub(r"[^ ]+@[^ ]+", "(e-mail)", text)
 
 
 def event_title(rule: str) -> str:

@@ -19,7 +19,7 @@ from ledger_tools.reports.reconciliation_causes import explain_difference
 from ledger_tools.reports.reconciliation_form import Disagreement, Explanation, Reconciled, Reconciliation, Sides
 from ledger_tools.reports.reconciliation_sides import draw_sides
 from ledger_tools.reports.reconciliation_steps import StatedDay
-from ledger_tools.store import read_fact
+from ledger_tools.store import STATED_RANK, read_fact
 
 #: Roles of the control accounts: nobody states their balance, they are made up of items.
 CONTROL_ROLES = (
@@ -31,8 +31,6 @@ CONTROL_ROLES = (
     "disputed",
     "suspense",
 )
-
-_PREFERENCE = "CASE stated_by WHEN 'statement' THEN 1 WHEN 'running balance' THEN 2 ELSE 3 END"
 
 #: Every balance stated up to the day, the one that counts first, with what the books have at the end of its day.
 _STATED = f"""
@@ -54,7 +52,7 @@ _STATED = f"""
            coalesce(running.balance, 0)::BIGINT
     FROM stated ASOF LEFT JOIN running ON running.account_no = stated.account_no AND running.currency = stated.currency
         AND stated.stated_on >= running.posted_on
-    ORDER BY stated.account_no, stated.currency, stated_on, {_PREFERENCE}, amount
+    ORDER BY stated.account_no, stated.currency, stated_on, {STATED_RANK}, amount
 """
 
 _BOOKED = f"""

@@ -13,11 +13,13 @@ from typing import Any
 
 import duckdb
 
+from ledger_tools.addresses import without_addresses
 from ledger_tools.calendar import Period
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
-from ledger_tools.reports.order_story import HAND_SOURCE, RULE_ORDER, event_title, without_addresses
+from ledger_tools.reports.order_story import HAND_SOURCE, RULE_ORDER, event_title
 from ledger_tools.reports.valued import base_currency
+from ledger_tools.store import within_period
 
 #: Names that are listed where a part of a name fits several, or none.
 _NAMES_SHOWN = 8
@@ -121,8 +123,7 @@ _ROWS = f"""
     FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
     LEFT JOIN source ON source.source_no = event.source_no
     LEFT JOIN order_head AS head ON head.order_no = posting.order_no
-    WHERE account.name = $account AND ($first IS NULL OR posting.posted_on >= $first)
-      AND ($last IS NULL OR posting.posted_on <= $last)
+    WHERE account.name = $account AND {within_period("posting.posted_on")}
     ORDER BY posting.posted_on, {RULE_ORDER}, source.name, event.event_id, event.event_no, leg, posting.amount
 """
 

@@ -19,6 +19,7 @@ from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.money import allocate
 from ledger_tools.reports.sales_tax_entries import last_day
 from ledger_tools.reports.valued import base_currency
+from ledger_tools.store import within_period
 from ledger_tools.tax_rounding import sales_tax
 
 TaxedBase = Literal["items", "items and shipping", "either"]
@@ -79,12 +80,11 @@ class TaxBasis:
         }
 
 
-_TAXED = """
+_TAXED = f"""
     (SELECT order_no, head.jurisdiction, tax_shop::HUGEINT AS tax, (items_net - discounts)::HUGEINT AS items,
            shipping_net::HUGEINT AS shipping, coalesce(prices_include_tax, false) AS inclusive
     FROM fact_sale JOIN order_head AS head USING (order_no)
-    WHERE tax_shop > 0 AND items_net > discounts
-      AND ($first IS NULL OR posted_on >= $first) AND ($last IS NULL OR posted_on <= $last))
+    WHERE tax_shop > 0 AND items_net > discounts AND {within_period("posted_on")})
 """
 
 #: For each jurisdiction and base the span of rates that most orders fit: where most of their own spans overlap.

@@ -18,6 +18,9 @@ VALUED_POSTINGS = """
     (SELECT * FROM posting WHERE event_no NOT IN (SELECT event_no FROM posting WHERE value IS NULL))
 """
 
+#: SQL condition on `account`: it is one of income or expenses, so that it has a part in the net income.
+IS_RESULT = "regexp_matches(account.name, '^(Income|Expenses):')"
+
 
 @dataclass(frozen=True)
 class Unvalued:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import duckdb
 
-from ledger_tools.reports.order_story import without_addresses
+from ledger_tools.addresses import without_addresses
 
 
 @dataclass(frozen=True)
@@ -41,6 +41,6 @@ def list_waived_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.dat
         {"as_of": as_of},
     ).fetchall()
     return tuple(
-        WaivedItem(item, kind, day, action, without_addresses(reason) or "", *rest)
+        WaivedItem(item, kind, day, action, without_addresses(reason), *rest)
         for item, kind, day, action, reason, *rest in rows
     )
