@@ -1,4 +1,4 @@
-"""A new, empty set of books: commented settings, a main ledger and a chart of accounts that load as they stand.
+"""A new set of books: commented settings, a main ledger and a chart of accounts that load as they stand.
 
 A new folder is written aside and renamed once. One that is there already can't be replaced (somebody may stand in it),
 so it gets the files one by one, the settings last: without them it is no set of books, and `init` begins anew.

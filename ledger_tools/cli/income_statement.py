@@ -54,7 +54,8 @@ def command(
     """Show revenue, cost of goods sold, expenses and net income of a period.
 
     Income counts on the day of sale, costs on the day they were charged; on the cash basis both count when the processor
-    or the bank received or paid them, and the rule stands below. Discounts and returns are negative within revenue.
+    or the bank received or paid them, and the rule stands below. Discounts and returns are negative within revenue. In a
+    closed month the month-end entries count too, but for the cash basis: what was paid and not shipped is put off.
 
     \b
     Example:

@@ -1,4 +1,4 @@
-"""`init`: a new, empty set of books."""
+"""`init`: a new set of books, empty or with the balances of a trial balance."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def command(
     trial_balance: Path | None,
     as_of: datetime.date | None,
 ) -> None:
-    """Start a new, empty set of books in DIR.
+    """Start a new set of books in DIR.
 
     Writes commented settings, a chart of accounts that beancount loads, and the folders that exports and mappings go to.
     What is not given as an option is asked.

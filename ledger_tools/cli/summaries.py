@@ -4,7 +4,7 @@ from __future__ import annotations
 
 SUMMARIES = {
     "demo": "Write a demo shop's books and show what they say.",
-    "init": "Start a new, empty set of books.",
+    "init": "Start a new set of books.",
     "map": "Propose how an export's columns are to be read.",
     "import": "Archive exports and rebuild the books.",
     "status": "What is covered, what is open, what to do next.",

@@ -212,6 +212,7 @@ def test_no_colour_in_a_pipe(root: Path) -> None:
     """What goes to a pipe holds no escape sequence, with or without NO_COLOR, and progress says nothing."""
     for more in ({}, {"NO_COLOR": "1"}):
         outcome = run("--books", root, "orders", **more)
+        assert (0, True) == (outcome.status, bool(outcome.out))
         assert "\x1b" not in outcome.out + outcome.err
 
 
