@@ -165,7 +165,7 @@ def test_text_of_a_month(tmp_path: Path) -> None:
     )
     books.build()
     with open_books(books.folder, silent) as connection:
-        files = dict(render_files(connection, "order", "USD", silent))
+        files = dict(render_files(connection, "order", "USD", silent, {}))
     assert ["2031-04.beancount", "2031-05.beancount", "index.beancount"] == list(files)
     assert ["c", "1", "10"] == [entry.event for entry in parse_journal(files["2031-04.beancount"])]
     assert all(text.startswith(GENERATED) for text in files.values())
