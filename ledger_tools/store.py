@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
-
-import duckdb
+from typing import TYPE_CHECKING, Any
 
 from ledger_tools.money import minor_digits
+
+# The database is loaded where it is opened: the help of a command names its columns without it.
+if TYPE_CHECKING:
+    import duckdb
 
 #: Nothing is ever fetched: DuckDB may neither install nor load what is not built in.
 _SAFE: dict[str, Any] = {
@@ -100,6 +102,8 @@ def amount_text(amount: str, currency: str, currencies: Iterable[str], *, digits
 
 def connect_for_build(scratch: Path) -> duckdb.DuckDBPyConnection:
     """A new database that a build fills, in memory (and in `scratch` where memory runs short) until it is kept."""
+    import duckdb
+
     connection = duckdb.connect(
         ":memory:",
         config={**_SAFE, "memory_limit": "3GB", "temp_directory": str(scratch), "preserve_insertion_order": True},
@@ -137,6 +141,8 @@ def keep_database(connection: duckdb.DuckDBPyConnection, file: Path) -> None:
 
 def connect_for_reading(file: Path) -> duckdb.DuckDBPyConnection:
     """A finished database, read only."""
+    import duckdb
+
     # attached, not opened: within one process an opened path is shared, and a database swapped in meanwhile not seen
     connection = duckdb.connect(":memory:", config=_SAFE)
     connection.execute("SET TimeZone = 'UTC'")

@@ -101,7 +101,7 @@ def _json_of_books(named: str | None) -> Callable[[OpenItem], dict[str, Any]]:
 
 
 def _candidates_as_json(item: OpenItem, named: str | None) -> dict[str, Any]:
-    """Records that could belong to an item, each with the command that says so."""
+    """Records that could belong to an item, each with the command that says so; no key where there are none."""
     from ledger_tools.money import format_amount
 
     books = "" if named is None else f" --books {shlex.quote(named)}"
@@ -115,7 +115,7 @@ def _candidates_as_json(item: OpenItem, named: str | None) -> dict[str, Any]:
             {"match": one.match, "date": one.day.isoformat(), "amount": amount, "currency": one.currency, "why": one.why,
              "next_step": command}
         )  # fmt: skip
-    return {"candidates": rows}
+    return {"candidates": rows} if rows else {}
 
 
 def _usual_as_json(usual: Usual) -> dict[str, Any]:
@@ -144,7 +144,7 @@ def _show(
         settled_by = ""
         for item in members:
             _show_item(item, as_json(item))
-            for candidate in _candidates_as_json(item, named)["candidates"]:
+            for candidate in _candidates_as_json(item, named).get("candidates", ()):
                 if candidate["match"] is None:
                     _wrap(candidate["why"], "      ")
                     continue

@@ -54,7 +54,7 @@ def list_believed(connection: duckdb.DuckDBPyConnection, what: str, query: str) 
         SELECT DISTINCT reference FROM (
             SELECT reference, unnest({texts}) AS text FROM (SELECT DISTINCT reference FROM ({query}) WHERE reference <> '')
         ) JOIN known_shape ON known_shape.what = '{what}' AND skeleton = {_skeleton("text")}
-        WHERE length(text) BETWEEN shortest AND longest AND regexp_matches(text, '[0-9]');
+        WHERE length(text) BETWEEN shortest AND longest AND regexp_matches(text, '[0-9@]');
         DROP TABLE known_shape
         """
     )

@@ -13,10 +13,12 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-
-import duckdb
+from typing import TYPE_CHECKING
 
 from ledger_tools.store import read_fact
+
+if TYPE_CHECKING:
+    import duckdb
 
 #: Completed steps that are needed before anything is learnt, and how many of the latest count.
 FEWEST, MOST = 20, 200
