@@ -171,9 +171,10 @@ def build_database(
         progress("matching")
         patterns = _reference_patterns(inputs)
         number_orders(connection, patterns)
+        create_link_table(connection)
         for kind in ("processor", "wallet"):
             resolve_references(connection, kind, patterns)
-        match_payments(connection, patterns)
+        match_payments(connection, patterns, inputs.hand.links_credited(inputs.settings.template_of("clearing")))
         match_goods(connection, inputs.settings, patterns)
         list_rates(connection, inputs.settings)
         match_bank_lines(connection, inputs.settings)
@@ -304,7 +305,6 @@ def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
     by_hand = [line.account for entry in inputs.hand.entries for line in entry.lines]
     rules = list_events(connection)
     list_accounts(connection, settings, list_parameters(connection, rules), by_hand)
-    create_link_table(connection)
     post_lines(connection, rules, settings.currency)
     value_postings(connection, settings)
     post_hand_entries(connection, inputs.hand, _next_event_no(connection, *facts, "fact_gift_refund", "fact_decision"))

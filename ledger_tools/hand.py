@@ -60,6 +60,13 @@ class HandFile:
     entries: tuple[HandEntry, ...]
     opened: frozenset[str]
 
+    def links_credited(self, account: str) -> tuple[str, ...]:
+        """Order links of the entries that credit an account, in order."""
+        entries = (
+            entry for entry in self.entries if any(each.account == account and each.amount < 0 for each in entry.lines)
+        )
+        return tuple(sorted({link for entry in entries for link in entry.order_links}))
+
 
 def read_hand_file(files: list[Path], base_currency: str) -> HandFile:
     """Entries of the hand-owned files that exist.

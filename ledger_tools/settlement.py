@@ -92,6 +92,7 @@ def decide(
         raise LedgerError(
             Problem(f"account {verdict.account!r}", "is not an account name", "write it like Expenses:BankFees")
         )
+    _refuse_own_account(connection, item, verdict.account)
     balances = open_balance(connection, item)
     if not balances:
         raise LedgerError(
@@ -116,6 +117,27 @@ def decide(
             "currency": currency,
         }
     )
+
+
+def _refuse_own_account(connection: duckdb.DuckDBPyConnection, item: OpenItem, account: str) -> None:
+    """What an own account's export tells of as well would count twice."""
+    row = connection.execute(
+        """SELECT source.name, source.kind FROM account JOIN account_use AS used USING (account_no)
+           JOIN source ON source.kind = used.role AND source.name = used.parameter JOIN export USING (source_no)
+           WHERE account.name = ? AND source.kind IN ('bank', 'processor', 'wallet') GROUP BY ALL HAVING min(first_day) <= ?""",
+        [account, item.date],
+    ).fetchone()
+    if row is None:
+        return
+    name, kind = row
+    step = f"tie it to the payout or top-up that it is: ledger-tools settle {item.id} --match EVENT"
+    if kind == "bank":
+        step = (
+            f"make it a transfer: point a [[bank_rule]] for it to {account}, or name the line of {name}: "
+            f"ledger-tools settle {item.id} --match LINE"
+        )
+    what = f"is the account of {name}, whose exports tell of their side of it themselves: it would count twice"
+    raise LedgerError(Problem(f"account {account}", what, step))
 
 
 def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> list[tuple[str, str, int]]:
@@ -174,11 +196,55 @@ def _matched_record(connection: duckdb.DuckDBPyConnection, item: OpenItem, named
             WHERE event_id = $named OR source_name || '/' || event_id = $named""",
         {"named": named},
     ).fetchall()
+    if not rows:
+        other = _other_line(connection, item, named)
+        if other is not None:
+            return other
     if len(rows) != 1:
         what = f"is no {wanted.removeprefix('a ')}" if not rows else "is in several sources"
         step = f"name the event id of {wanted}" if not rows else f"write {rows[0][0]}/{named}"
         raise LedgerError(Problem(f"--match {named}", what, step))
     return str(rows[0][0]), str(rows[0][1])
+
+
+def _other_line(connection: duckdb.DuckDBPyConnection, item: OpenItem, named: str) -> tuple[str, str] | None:
+    """The line of another own account that completes a transfer with an item's line; None where no bank line is named.
+
+    Raises:
+        LedgerError: the two lines can't be one transfer, or something else explains the other one.
+    """
+    lines = """SELECT fact.source_name, fact.event_id, row.amount, row.currency,
+            fact.posting = 'unknown' OR (fact.posting = 'transfer' AND side.pair_no IS NULL) AS open
+        FROM fact_bank AS fact JOIN bank_row AS row ON row.source_no = fact.source_no AND row.key = fact.event_id
+        LEFT JOIN transfer_end AS side ON side.source_no = fact.source_no AND side.event_id = fact.event_id"""
+    own = connection.execute(
+        f"SELECT * FROM ({lines}) WHERE source_name = ? AND event_id = ?", [item.source, item.event_id]
+    ).fetchone()
+    others = connection.execute(
+        f"SELECT * FROM ({lines}) WHERE (event_id = $named OR source_name || '/' || event_id = $named) AND source_name <> $own",
+        {"named": named, "own": item.source},
+    ).fetchall()
+    if own is None or not others:
+        return None
+    if len(others) > 1:
+        raise LedgerError(Problem(f"--match {named}", "is in several sources", f"write {others[0][0]}/{named}"))
+    source, event, amount, currency, is_open = others[0]
+    told = [f"{format_amount(each[2], each[3])} {each[3]}" for each in (own, others[0])]
+    if (amount, currency) != (-own[2], own[3]):
+        between = connection.execute(
+            "SELECT name FROM account JOIN account_use USING (account_no) WHERE account_use.role = 'transfers_in_transit'"
+        ).fetchone()
+        raise LedgerError(
+            Problem(
+                f"--match {named}",
+                f"has {told[1]}, and the item's line {told[0]}: one is not the reverse of the other",
+                f"write an entry in hand.beancount that takes {told[0]} and {told[1]} through {between[0] if between else ''}",
+            )
+        )
+    if not is_open:
+        step = "see what explains it with: ledger-tools account, and withdraw that first"
+        raise LedgerError(Problem(f"--match {named}", "is explained by a rule, a payout or another transfer", step))
+    return str(source), str(event)
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ or orders), and keeps what has one answer. A link is *told* by the data where
 - a bank line has the exact amount of one open payout or top-up, from `EARLY` days before it to `REACH` days after, and
   neither has another such partner; failing that, one set of two or three payouts of a processor sums to one deposit, or
   one pair of deposits to one payout; failing that, one euro payout is within 3 % of one deposit at the settings' rate; or
-- a charge of the partner has the SKU, quantity and destination of one order line placed at most five days before, and
-  neither has another such partner.
+- a charge of the partner has the SKU, quantity and destination of one order line placed before its moment, at most five
+  days, and neither has another such partner.
 
 `REACH` is wider than a usual lag, so that a program that looks less far still has every chance, and one that looks
 further finds no rival that this module has not seen. An amount that occurs more than once is not told at the edge of what
@@ -287,7 +287,8 @@ def _wallet_links(world: World, references: bool) -> set[Link]:
         made, sold = charges[charge], lines[line]
         what = ("sku", "quantity", "ship_country", "ship_region")
         late = (day_of(made) - datetime.date.fromisoformat(sold["placed_at"][:10])).days
-        return all(made[name] == sold[name] for name in what) and 0 <= late <= MAKING_REACH
+        ordered = "T" not in made["at"] or made["at"] >= sold["placed_at"]
+        return all(made[name] == sold[name] for name in what) and 0 <= late <= MAKING_REACH and ordered
 
     edges = Edges(covered(world, SHOP), covered(world, WALLET), 0, MAKING_REACH)
     goods = Counter((row["sku"], row["quantity"], row["ship_country"], row["ship_region"]) for row in orders)

@@ -16,7 +16,7 @@ from ledger_tools.matching import stages
 from ledger_tools.matching.believed import list_believed
 from ledger_tools.matching.by_reference import normal_key
 from ledger_tools.matching.candidates import lag_words
-from ledger_tools.matching.order_candidates import list_goods_candidates
+from ledger_tools.matching.order_candidates import NOT_BEFORE_THE_ORDER, list_goods_candidates
 from ledger_tools.matching.unique_pairs import Sides, match_unique
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
@@ -41,11 +41,17 @@ def match_goods(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, p
             """SELECT making.source_no AS later_source_no, basket.source_no AS earlier_source_no,
                       (making.day - basket.day)::INTEGER AS lag
                FROM making JOIN basket USING (order_no) WHERE making.day - basket.day BETWEEN 0 AND 5""",
+            NOT_BEFORE_THE_ORDER,
         )
         match_unique(connection, sides, stage.window, None, functools.partial(_take, connection))
         list_goods_candidates(connection)
         connection.execute("DROP TABLE making; DROP TABLE making_row; DROP TABLE basket")
     connection.execute("DROP TABLE loose")
+
+
+def _moment(column: str) -> str:
+    """SQL expression: a time stamp, NULL where it is a day without a time."""
+    return f"CASE WHEN {column} <> ({column})::DATE THEN {column} END"
 
 
 _MADE = f"kind = 'charge' AND coalesce(lower(trim(reason)), '{ORDER_REASON}') = '{ORDER_REASON}'"
@@ -90,7 +96,8 @@ def _list_makings(connection: duckdb.DuckDBPyConnection) -> None:
             WHERE row.{_MADE} AND (order_no IS NOT NULL OR loose.event_id IS NOT NULL)
         ) AS made;
         CREATE OR REPLACE TEMP TABLE making AS
-        SELECT making_no, any_value(source_no) AS source_no, any_value("at")::DATE AS day, any_value(order_no) AS order_no,
+        SELECT making_no, any_value(source_no) AS source_no, any_value("at")::DATE AS day, {_moment('any_value("at")')} AS moment,
+               any_value(order_no) AS order_no,
                any_value(place) || ': ' || {_PIECES} AS bucket
         FROM (
             SELECT making_no, source_no, "at", order_no, place, sku, sum(quantity) AS quantity FROM making_row GROUP BY ALL
@@ -105,7 +112,7 @@ def _list_baskets(connection: duckdb.DuckDBPyConnection, settings: ShopSettings)
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE basket AS
-        SELECT order_no, head.source_no, placed_at::DATE AS day, {_PLACE} || ': ' || pieces AS bucket,
+        SELECT order_no, head.source_no, placed_at::DATE AS day, {_moment("placed_at")} AS moment, {_PLACE} || ': ' || pieces AS bucket,
                order_no NOT IN (SELECT order_no FROM making WHERE order_no IS NOT NULL) AS open, order_id, total, currency
         FROM order_head AS head JOIN (
             SELECT order_no, {_PIECES} AS pieces FROM (

@@ -8,6 +8,11 @@ from ledger_tools.matching import stages
 from ledger_tools.matching.candidates import lag_words, rank_candidates
 from ledger_tools.matching.unique_pairs import fill_sides, weigh_pairs
 
+#: SQL condition on a making (`later`) and a basket (`earlier`): what the moments say, where both have one.
+NOT_BEFORE_THE_ORDER = """EXISTS (
+    SELECT 1 FROM making, basket WHERE making_no = later.no AND basket.order_no = earlier.no
+      AND coalesce(making.moment >= basket.moment, true))"""
+
 
 def list_payment_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     """Add to `candidate`: orders for payments without an order, and payments for orders without payment."""
@@ -61,7 +66,7 @@ def list_goods_candidates(connection: duckdb.DuckDBPyConnection) -> None:
         "SELECT making_no AS no, bucket, day, source_no, order_no IS NULL AS open FROM making",
         "SELECT order_no AS no, bucket, day, source_no, open FROM basket",
     )
-    weigh_pairs(connection, window)
+    weigh_pairs(connection, window, NOT_BEFORE_THE_ORDER)
     crowd = "degree || ' of these goods to this destination in the days around are too many to tell apart' AS why"
     few = stages.COMPETITORS_AT_MOST
     connection.execute(

@@ -30,15 +30,21 @@ _PAID = f"CASE WHEN {_FOREIGN} THEN sign(gross) * abs(charged_amount) ELSE gross
 _PAID_IN = f"CASE WHEN {_FOREIGN} THEN charged_currency ELSE currency END"
 
 
-def match_payments(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, str]) -> None:
-    """Give `order_no`, `matched_by` and `why` in `processor_row` to payments that amounts alone tie to orders."""
+def match_payments(
+    connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, str], paid_by_hand: Sequence[str]
+) -> None:
+    """Give `order_no`, `matched_by` and `why` in `processor_row` to payments that amounts alone tie to orders.
+
+    Args:
+        paid_by_hand: links of the orders that an entry in `hand.beancount` pays.
+    """
     connection.execute("ALTER TABLE processor_row ADD COLUMN why VARCHAR")
     row = connection.execute(
         "SELECT count(*) FROM processor_row WHERE kind = 'charge' AND order_no IS NULL AND gross > 0"
     ).fetchone()
     if row is None or not row[0]:
         return
-    _list_unpaid(connection)
+    _list_unpaid(connection, paid_by_hand)
     _split_by_decision(connection)
     _split_by_reference(connection)
     _list_loose(connection, patterns)
@@ -51,8 +57,8 @@ def match_payments(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int,
     connection.execute("DROP TABLE loose; DROP TABLE unpaid")
 
 
-def _list_unpaid(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make `unpaid`: orders that owe something and that no payment and no person has settled."""
+def _list_unpaid(connection: duckdb.DuckDBPyConnection, paid_by_hand: Sequence[str]) -> None:
+    """Make `unpaid`: orders that owe something and that no payment, no person and no entry by hand has settled."""
     connection.execute(
         """
         CREATE OR REPLACE TEMP TABLE unpaid AS
@@ -64,7 +70,9 @@ def _list_unpaid(connection: duckdb.DuckDBPyConnection) -> None:
           AND (source.name, order_id) NOT IN (
               SELECT (source, decision.order_id) FROM decision
               WHERE action = 'account' AND source IS NOT NULL AND decision.order_id IS NOT NULL)
-        """
+          AND order_no NOT IN (SELECT order_no FROM order_link WHERE link IN (SELECT unnest(?::VARCHAR[])))
+        """,
+        [list(paid_by_hand)],
     )
 
 

@@ -61,7 +61,8 @@ PAYMENT_AMOUNT = Stage(
 )
 GOODS = Stage(
     "goods, destination and date", "wallet charges without a reference to orders without charge", Window(0, 5),
-    "the same pieces by SKU to the same country and region, unique both ways, or in the usual days as amounts are",
+    "the same pieces by SKU to the same country and region, charged after the order was placed, unique both ways, or in "
+    "the usual days as amounts are",
 )  # fmt: skip
 STATED_FOREIGN = Stage(
     "amount stated in the bank's currency", "bank lines to foreign payouts and top-ups", Window(-3, 10),
@@ -76,10 +77,17 @@ SUM = Stage(
     "exactly one combination fits, and none of its records fits into another",
 )  # fmt: skip
 PAYMENT_SUM = Stage("sum", "one payment to several orders", Window(0, 3), SUM.accepted)
+TRANSFER = Stage(
+    "transfer", "two lines of two own accounts, where a rule or a text says transfer", AMOUNT.window, AMOUNT.accepted
+)
+WRITTEN = Stage(
+    "written by hand", "bank lines to cheques and deposits in hand.beancount without a number", Window(-3, 45),
+    AMOUNT.accepted,
+)  # fmt: skip
 
 STAGES: tuple[Stage, ...] = (
     DECISION, REFERENCE, LOOSE_REFERENCE, PAYMENT_REFERENCE, AMOUNT, PAYMENT_AMOUNT, GOODS, STATED_FOREIGN, FOREIGN, SUM,
-    PAYMENT_SUM,
+    PAYMENT_SUM, TRANSFER, WRITTEN,
 )  # fmt: skip
 
 #: Days in which most money arrives, where the two sources have not shown their own usual days yet.

@@ -2,7 +2,7 @@
 
 A transfer is two bank lines, one in each account, and each account's statement tells of its own. Both lines are posted
 through the account of transfers under way, so that neither is counted twice, and are matched like payouts: unique both
-ways, the narrowest days first. A line is taken for a transfer where one of the user's rules points to the other account
+ways (`unique_pairs`), or because a person said so. A line is taken for a transfer where one of the user's rules points to the other account
 or to the account of transfers under way, or where it says so itself. An entry in `hand.beancount` on that account is a
 cheque or deposit that a bank line will complete, known by its number or by its amount.
 
@@ -12,18 +12,20 @@ its own amount.
 
 from __future__ import annotations
 
+import functools
+
 import duckdb
 
 from ledger_tools.chart import own_accounts
 from ledger_tools.hand import MAIN_FILE, HandFile
+from ledger_tools.matching import stages
+from ledger_tools.matching.candidates import lag_words, rank_candidates
+from ledger_tools.matching.unique_pairs import Sides, fill_sides, match_unique, weigh_pairs
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
 
-#: Days that the line in may come before and after the line out.
-_TRANSFER_WINDOWS = ((0, 1), (1, 4), (3, 10))
-#: Days that the bank line may come before and after an entry by hand, where only the amount tells.
-_HAND_WINDOWS = ((0, 1), (1, 4), (3, 10), (3, 45))
-#: The same where both name one number: a cheque is stale after half a year (common practice).
+#: Days that a bank line may come before and after an entry by hand of the same number: a cheque is stale after half a year
+#: (common practice).
 _NUMBERED_WINDOW = (3, 183)
 
 #: What a line says that is a transfer, where no rule does; case ignored.
@@ -47,17 +49,17 @@ def match_transfers(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
     )
     _list_hand_ends(connection, settings, hand)
     _list_line_ends(connection, settings)
-    connection.execute("CREATE OR REPLACE TEMP TABLE paired (first_no INTEGER, second_no INTEGER)")
-    _pair_numbered(connection)
-    for window in _TRANSFER_WINDOWS:
-        _pair_lines(connection, window)
-    for window in _HAND_WINDOWS:
-        _pair_hand(connection, f"entry.amount = line.amount AND {_within('entry', 'line', window)}")
+    connection.execute("CREATE OR REPLACE TEMP TABLE twin (first_no INTEGER, second_no INTEGER, lag INTEGER)")
+    row = connection.execute("SELECT count(DISTINCT coalesce(source_no, 0)) FROM transfer_end").fetchone()
+    if row is not None and row[0] > 1:
+        _pair_decided(connection)
+        _pair_lines(connection)
+        _pair_hand(connection)
     connection.execute(
         """
-        UPDATE transfer_end SET pair_no = paired.first_no FROM paired WHERE end_no = second_no OR coalesce(pair_no, end_no) = first_no;
+        UPDATE transfer_end SET pair_no = twin.first_no FROM twin WHERE end_no = second_no OR coalesce(pair_no, end_no) = first_no;
         DELETE FROM transfer_end WHERE source_no IS NOT NULL AND pair_no IS NULL AND to_source_no IS NULL;
-        DROP TABLE paired
+        DROP TABLE twin
         """
     )
 
@@ -112,52 +114,112 @@ def _list_line_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
     )
 
 
-def _within(first: str, second: str, window: tuple[int, int]) -> str:
-    return f"{second}.moved_on BETWEEN {first}.moved_on - {window[0]} AND {first}.moved_on + {window[1]}"
+#: Ends that a person moved to an account; what they said stands.
+_SETTLED = """SELECT end_no FROM transfer_end JOIN source USING (source_no) JOIN decision
+    ON decision.source = source.name AND decision.event_id = transfer_end.event_id AND action = 'account'"""
+_FREE = f"""end_no NOT IN (SELECT first_no FROM twin UNION ALL SELECT second_no FROM twin)
+    AND end_no NOT IN ({_SETTLED})"""
+
+#: Two lines of two accounts of which a rule or a text says that they are one transfer.
+_TRANSFER = f"""EXISTS (
+    SELECT 1 FROM transfer_end AS sent, transfer_end AS came
+    WHERE sent.end_no = earlier.no AND came.end_no = later.no AND came.source_no <> sent.source_no
+      AND coalesce(sent.to_source_no, 0) IN (0, came.source_no) AND coalesce(came.to_source_no, 0) IN (0, sent.source_no)
+      AND (sent.to_source_no IS NOT NULL OR came.to_source_no IS NOT NULL
+           OR regexp_matches(sent.text || ' | ' || came.text, {quoted(_TRANSFER_WORDS)}, 'i')))"""
+
+#: Entries by hand as one end for each cheque and currency, under the number that their ends are known by.
+_WRITTEN = """SELECT coalesce(pair_no, end_no) AS end_no, currency, min(moved_on) AS moved_on, sum(amount)::BIGINT AS amount,
+        any_value(text) AS text
+    FROM transfer_end WHERE source_no IS NULL GROUP BY coalesce(pair_no, end_no), currency"""
 
 
-_ACCEPT_UNIQUE = """
-    INSERT INTO paired
-    SELECT first_no, second_no FROM (
-        SELECT DISTINCT first_no, second_no FROM ({pairs})
-        WHERE first_no NOT IN (SELECT first_no FROM paired UNION ALL SELECT second_no FROM paired)
-          AND second_no NOT IN (SELECT first_no FROM paired UNION ALL SELECT second_no FROM paired)
+def _pair_decided(connection: duckdb.DuckDBPyConnection) -> None:
+    """Lines that a person tied together: money out of one account and into another, each tied once."""
+    connection.execute(
+        """
+        INSERT INTO twin
+        SELECT first_no, second_no, NULL FROM (
+            SELECT DISTINCT sent.end_no AS first_no, came.end_no AS second_no
+            FROM (
+                SELECT source, event_id, match_source, match_id FROM decision WHERE action = 'match'
+                UNION SELECT match_source, match_id, source, event_id FROM decision WHERE action = 'match'
+            ) AS tied
+            JOIN source AS sender ON sender.name = tied.source JOIN source AS receiver ON receiver.name = tied.match_source
+            JOIN transfer_end AS sent ON sent.source_no = sender.source_no AND sent.event_id = tied.event_id
+            JOIN transfer_end AS came ON came.source_no = receiver.source_no AND came.event_id = tied.match_id
+            WHERE sent.amount < 0 AND came.amount = -sent.amount AND came.currency = sent.currency
+              AND came.source_no <> sent.source_no
+        ) QUALIFY count(*) OVER (PARTITION BY first_no) = 1 AND count(*) OVER (PARTITION BY second_no) = 1
+        """
     )
-    QUALIFY count(*) OVER (PARTITION BY first_no) = 1 AND count(*) OVER (PARTITION BY second_no) = 1
-"""
 
 
-def _pair_lines(connection: duckdb.DuckDBPyConnection, window: tuple[int, int]) -> None:
-    """Two lines of two accounts: money out of one, in to the other; a rule or the text says that it is a transfer."""
-    words = quoted(_TRANSFER_WORDS)
-    pairs = f"""
-        SELECT sent.end_no AS first_no, came.end_no AS second_no
-        FROM transfer_end AS sent JOIN transfer_end AS came
-            ON came.amount = -sent.amount AND came.currency = sent.currency AND came.source_no <> sent.source_no
-        WHERE sent.amount < 0 AND {_within("sent", "came", window)}
-          AND coalesce(sent.to_source_no, 0) IN (0, came.source_no) AND coalesce(came.to_source_no, 0) IN (0, sent.source_no)
-          AND (sent.to_source_no IS NOT NULL OR came.to_source_no IS NOT NULL
-               OR regexp_matches(sent.text, {words}, 'i') OR regexp_matches(came.text, {words}, 'i'))
+def _pair_lines(connection: duckdb.DuckDBPyConnection) -> None:
+    """Two lines of two accounts, money out of one and into the other, by what unique pairs are taken for payouts."""
+    stage = stages.TRANSFER
+    assert stage.window is not None
+    side = f"""SELECT end_no AS no, abs(amount) || ' ' || currency AS bucket, moved_on AS day, source_no, {_FREE} AS open
+               FROM transfer_end WHERE source_no IS NOT NULL AND sign(amount) ="""
+    lags = """SELECT came.source_no AS later_source_no, sent.source_no AS earlier_source_no, lag
+              FROM twin JOIN transfer_end AS sent ON sent.end_no = first_no JOIN transfer_end AS came ON came.end_no = second_no
+              WHERE lag IS NOT NULL AND sent.source_no IS NOT NULL"""
+    sides = Sides(f"{side} 1", f"{side} -1", lags, _TRANSFER)
+    match_unique(connection, sides, stage.window, stages.NEAR, functools.partial(_take, connection))
+    fill_sides(connection, sides.later, sides.earlier)
+    weigh_pairs(connection, stage.window, sides.fits)
+    rank_candidates(
+        connection,
+        f"""
+        WITH told AS (
+            SELECT later_no AS no, earlier_no AS other_no, lag FROM possible UNION ALL SELECT earlier_no, later_no, lag FROM possible
+        )
+        SELECT own.source_no, own.event_id AS record_id, source.name AS match_source, other.event_id AS match_id,
+               other.moved_on AS day, other.amount, other.currency,
+               'a transfer of the same amount, ' || {lag_words("lag")} AS why, abs(lag) AS distance
+        FROM told JOIN transfer_end AS own ON own.end_no = told.no JOIN transfer_end AS other ON other.end_no = other_no
+        JOIN source ON source.source_no = other.source_no
+        """,
+    )
+
+
+def _pair_hand(connection: duckdb.DuckDBPyConnection) -> None:
+    """An entry by hand and the bank line that completes it: by its number, else by amount and days where unique.
+
+    A rule that points to an account speaks of no cheque.
     """
-    connection.execute(_ACCEPT_UNIQUE.format(pairs=pairs))
+    stage = stages.WRITTEN
+    assert stage.window is not None
+    _pair_numbered(connection)
+    line = "source_no IS NOT NULL AND coalesce(to_source_no, 0) = 0"
+    sides = Sides(
+        f"""SELECT end_no AS no, amount || ' ' || currency AS bucket, moved_on AS day, source_no, {_FREE} AS open
+            FROM transfer_end WHERE {line}""",
+        f"""SELECT end_no AS no, amount || ' ' || currency AS bucket, moved_on AS day, 0::SMALLINT AS source_no, {_FREE} AS open
+            FROM ({_WRITTEN}) AS transfer_end""",
+        """SELECT line.source_no AS later_source_no, 0 AS earlier_source_no, lag
+           FROM twin JOIN transfer_end AS line ON line.end_no = second_no WHERE first_no < 0""",
+    )
+    match_unique(connection, sides, stage.window, stages.NEAR, functools.partial(_take, connection))
 
 
-def _pair_hand(connection: duckdb.DuckDBPyConnection, condition: str) -> None:
-    """An entry by hand and the bank line that completes it; a rule that points to an account speaks of no cheque."""
-    pairs = f"""
-        SELECT entry.end_no AS first_no, line.end_no AS second_no
-        FROM (SELECT coalesce(pair_no, end_no) AS end_no, currency, min(moved_on) AS moved_on, sum(amount) AS amount,
-                     any_value(text) AS text FROM transfer_end WHERE source_no IS NULL
-              GROUP BY coalesce(pair_no, end_no), currency) AS entry
-        JOIN transfer_end AS line ON entry.currency = line.currency
-        WHERE line.source_no IS NOT NULL AND coalesce(line.to_source_no, 0) = 0 AND {condition}
-    """
-    connection.execute(_ACCEPT_UNIQUE.format(pairs=pairs))
+def _take(connection: duckdb.DuckDBPyConnection) -> None:
+    connection.execute("INSERT INTO twin SELECT earlier_no, later_no, lag FROM paired")
 
 
 def _pair_numbered(connection: duckdb.DuckDBPyConnection) -> None:
     """A cheque whose number both texts give, with its amount, else with another: then one of the two is wrong."""
     entry, line = (f"regexp_extract({side}.text, {quoted(_NUMBER)}, 1, 'i')" for side in ("entry", "line"))
-    numbered = f"{entry} <> '' AND {entry} = {line} AND {_within('entry', 'line', _NUMBERED_WINDOW)}"
-    _pair_hand(connection, f"entry.amount = line.amount AND {numbered}")
-    _pair_hand(connection, f"sign(entry.amount) = sign(line.amount) AND {numbered}")
+    low, high = _NUMBERED_WINDOW
+    for same in ("entry.amount = line.amount", "sign(entry.amount) = sign(line.amount)"):
+        connection.execute(
+            f"""
+            INSERT INTO twin
+            SELECT entry.end_no, line.end_no, line.moved_on - entry.moved_on
+            FROM (SELECT * FROM ({_WRITTEN}) AS transfer_end WHERE {_FREE}) AS entry
+            JOIN (SELECT * FROM transfer_end WHERE {_FREE}) AS line ON entry.currency = line.currency AND {entry} = {line}
+            WHERE line.source_no IS NOT NULL AND coalesce(line.to_source_no, 0) = 0 AND {same} AND {entry} <> ''
+              AND line.moved_on BETWEEN entry.moved_on - {low} AND entry.moved_on + {high}
+            QUALIFY count(*) OVER (PARTITION BY entry.end_no) = 1 AND count(*) OVER (PARTITION BY line.end_no) = 1
+            """
+        )

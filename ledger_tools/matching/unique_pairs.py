@@ -3,7 +3,8 @@
 Two temporary tables hold what is still open: `later_side` (bank lines, payments, charges) and `earlier_side` (payouts,
 top-ups, orders), each with (no, bucket, day, source_no, first_day, last_day, repeated). Records of one `bucket` (amount
 and currency, or goods and destination) in a window of days compete. `first_day` and `last_day` span the days around the
-record that its source's exports cover; `repeated` says that the bucket is no single record's on either side.
+record that its source's exports cover; `repeated` says that the bucket is no single record's on either side. Source 0 is
+what people write, which is all there on every day.
 
 A pair is taken where neither record has another partner in the whole window; or where it is the only one in the usual
 days and everything that competes has a partner of its own there. What occurs more than once is not matched at the
@@ -31,6 +32,7 @@ COVERED_SPANS = """
             FROM export WHERE first_day IS NOT NULL
         )
     ) GROUP BY source_no, span_no
+    UNION ALL SELECT 0, DATE '0001-01-01', DATE '9999-12-31'
 """
 
 _SIDE_COLUMNS = (
@@ -45,11 +47,13 @@ class Sides:
     Attributes:
         later, earlier: queries for (no, bucket, day, source_no, open) of all records of the two kinds.
         matched: query for (later_source_no, earlier_source_no, lag) of what is matched already.
+        fits: SQL condition on `later` and `earlier` that a pair must meet besides bucket and window.
     """
 
     later: str
     earlier: str
     matched: str
+    fits: str = "true"
 
 
 def fill_sides(connection: duckdb.DuckDBPyConnection, later: str, earlier: str) -> None:
@@ -71,10 +75,11 @@ def fill_sides(connection: duckdb.DuckDBPyConnection, later: str, earlier: str) 
         )
 
 
-def weigh_pairs(connection: duckdb.DuckDBPyConnection, window: Window) -> None:
+def weigh_pairs(connection: duckdb.DuckDBPyConnection, window: Window, fits: str = "true") -> None:
     """Make `possible`: pairs in a window, with how many partners each of the two has in it.
 
-    Pairs between two records that both have more competitors than are looked at are left out, so the work is bounded.
+    Pairs between two records that both have more competitors than are looked at are left out, so the work is bounded;
+    those with fewer have all their pairs there, and what doesn't fit besides is no partner of theirs.
     """
     before = f"unnest(generate_series(day - {window.high}, day - ({window.low}), INTERVAL 1 DAY))::DATE"
     after = f"unnest(generate_series(day + ({window.low}), day + {window.high}, INTERVAL 1 DAY))::DATE"
@@ -96,7 +101,7 @@ def weigh_pairs(connection: duckdb.DuckDBPyConnection, window: Window) -> None:
         ) USING (bucket, day);
         CREATE OR REPLACE TEMP TABLE possible AS
         SELECT later.no AS later_no, earlier.no AS earlier_no, (later.day - earlier.day)::INTEGER AS lag,
-               later.degree AS later_degree, earlier.degree AS earlier_degree,
+               {_partners("later")} AS later_degree, {_partners("earlier")} AS earlier_degree,
                later.source_no AS later_source_no, earlier.source_no AS earlier_source_no,
                later.repeated OR earlier.repeated AS repeated, later.day AS later_day, earlier.day AS earlier_day,
                later.first_day AS later_first, later.last_day AS later_last,
@@ -113,8 +118,14 @@ def weigh_pairs(connection: duckdb.DuckDBPyConnection, window: Window) -> None:
             JOIN later_weighed AS later USING (bucket, day)
         ) AS pair JOIN later_weighed AS later ON later.no = pair.later_no
         JOIN earlier_weighed AS earlier ON earlier.no = pair.earlier_no
+        WHERE {fits}
         """
     )
+
+
+def _partners(side: str) -> str:
+    few = f"{side}.degree <= {COMPETITORS_AT_MOST}"
+    return f"CASE WHEN {few} THEN count(*) OVER (PARTITION BY {side}.no) ELSE {side}.degree END"
 
 
 def _known(low: str, high: str) -> str:
@@ -179,7 +190,7 @@ def match_unique(
             fill_sides(connection, sides.later, sides.earlier)
             if not (_has_rows(connection, "later_side") and _has_rows(connection, "earlier_side")):
                 return
-            weigh_pairs(connection, window)
+            weigh_pairs(connection, window, sides.fits)
             if not _has_rows(connection, "possible"):
                 return
         accept()

@@ -64,7 +64,7 @@ KINDS: tuple[Kind, ...] = (
          "the bank's statement of these days; else ask the processor", "payouts_in_transit", "a bank line"),
     Kind("deposit-without-payout", "a deposit like those of a processor that no payout explains",
          "an unexplained credit from a party that sent payouts before, or that fits the source's payout_pattern",
-         "the processor's export that holds the payout", "suspense", "a payout"),
+         "the processor's export that holds the payout", "suspense", "a payout, or the other line of a transfer"),
     Kind("top-up-without-bank-line", "a wallet top-up or withdrawal that no bank line pays",
          "no bank line names the top-up or has its amount, after the usual days",
          "the bank's statement of these days, or an entry in hand.beancount if it was paid another way",
@@ -98,7 +98,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("bank-line-without-rule", "a bank line, adjustment or wallet charge that nothing explains",
          "no payout, top-up or [[bank_rule]] fits the line; no line under [reasons] fits the wallet charge",
          "a [[bank_rule]] (bank lines, adjustments: settle with --always) or a line under [reasons] (wallet) in shop.toml",
-         "suspense", "a payout or top-up", unsorted=True),
+         "suspense", "a payout or top-up, or the other line of a transfer", unsorted=True),
     Kind("late-for-closed-month", "a record that came after its month was closed",
          "its month is closed and its entry stands in a later one", "a look at the prior-period entry"),
 )  # fmt: skip

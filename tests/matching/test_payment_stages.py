@@ -134,6 +134,7 @@ def test_candidates(books: Books) -> None:
 
 
 SHIRT = {"sku": "SHIRT", "ship_country": "US", "ship_region": "CO"}
+HAT, BAG = {**SHIRT, "sku": "HAT", "quantity": 1}, {**SHIRT, "sku": "BAG", "quantity": 1}
 GOODS_ORDERS = [
     order("1", "2031-04-01", "9.00", sku="MUG", ship_country="US", ship_region="CO"),
     order("2", "2031-04-05", "9.00", **SHIRT, quantity=2, unit_price="4.50"),
@@ -142,6 +143,10 @@ GOODS_ORDERS = [
     order("4", "2031-04-10", "9.00", sku="CAP", ship_country="US", ship_region="WA", quantity=1, unit_price="5.00"),
     order("5", "2031-04-20", "9.00", **SHIRT),
     order("6", "2031-04-20", "9.00", **SHIRT),
+    # the charge came before the second order, so it can only be the first one's; the next came before its only order
+    order("8", "2031-04-25", "9.00", **{**HAT, "placed_at": "2031-04-25T09:00:00"}),
+    order("9", "2031-04-25", "9.00", **{**HAT, "placed_at": "2031-04-25T18:00:00"}),
+    order("10", "2031-04-26", "9.00", **{**BAG, "placed_at": "2031-04-26T18:00:00"}),
     order("7", "2031-04-30", "9.00", sku="MUG", ship_country="US", ship_region="CO"),
 ]
 MAKINGS = [
@@ -153,6 +158,8 @@ MAKINGS = [
     wallet("w4a", "charge", "2031-04-12", "2.00", sku="MUG", quantity=1, ship_country="US", ship_region="WA"),
     wallet("w4b", "charge", "2031-04-12", "3.00", sku="CAP", quantity=1, ship_country="US", ship_region="WA"),
     wallet("w5", "charge", "2031-04-21", "2.00", sku="SHIRT", quantity=1, ship_country="US", ship_region="CO"),
+    wallet("w8", "charge", "2031-04-25", "2.00", at="2031-04-25T12:00:00", **HAT),
+    wallet("w10", "charge", "2031-04-26", "2.00", at="2031-04-26T12:00:00", **BAG),
     wallet(
         "w7", "charge", "2031-05-01", "2.00", sku="MUG", quantity=1, ship_country="US", ship_region="CO", order_ref="1"
     ),
@@ -171,6 +178,8 @@ def test_goods(tmp_path: Path) -> None:
         "w4a": ("4", goods),
         "w4b": ("4", goods),
         "w5": (None, None),
+        "w8": ("8", goods),
+        "w10": (None, None),
         "w7": ("1", "reference"),
     } == {event_id: (order_id, how) for event_id, order_id, how in rows}
     assert [("5",), ("6",)] == books.query("SELECT match_id FROM candidate WHERE record_id = 'w5' ORDER BY rank")
@@ -207,3 +216,18 @@ def test_a_person_ties_one_payment_to_two_orders(tmp_path: Path) -> None:
     assert [("p-15/10016", "10016", 2000, "decision"), ("p-15/10017", "10017", 3000, "decision")] == books.query(
         "SELECT event_id, order_id, gross, matched_by FROM processor_row JOIN order_head USING (order_no) ORDER BY 1"
     )
+
+
+@pytest.mark.parametrize(
+    ("account", "order_id"), [("Assets:Clearing:Orders", None), ("Income:Tips", "1")], ids=["paid", "something else"]
+)
+def test_an_order_paid_by_hand_takes_no_payment(tmp_path: Path, account: str, order_id: str | None) -> None:
+    """An entry in hand.beancount that pays an order leaves a payment of the same amount without an order."""
+    books = Books(tmp_path).put(
+        orders=[order("1", "2031-04-01", "9.00")], processor=[charge("p-1", "2031-04-01", "9.00")]
+    )
+    books.folder.hand.write_text(
+        f'2031-04-01 * "Cash at the fair" ^order-1\n  Assets:Cash  9.00 USD\n  {account}  -9.00 USD\n', encoding="utf-8"
+    )
+    found = books.query("SELECT order_id FROM processor_row LEFT JOIN order_head USING (order_no)")
+    assert [(order_id,)] == found
