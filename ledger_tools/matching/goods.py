@@ -28,6 +28,8 @@ _PLACE = "upper(trim(ship_country)) || '-' || upper(trim(coalesce(ship_region, '
 def match_goods(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, patterns: Mapping[int, str]) -> None:
     """Give `order_no`, `matched_by` and `why` in `wallet_row` to charges that goods and destination tie to an order."""
     connection.execute("ALTER TABLE wallet_row ADD COLUMN why VARCHAR")
+    if connection.execute(f"SELECT 1 FROM wallet_row WHERE {_UNKNOWN} LIMIT 1").fetchone() is None:
+        return
     _list_loose(connection, patterns)
     row = connection.execute("SELECT count(*) FROM loose").fetchone()
     if row is not None and row[0]:
@@ -55,6 +57,7 @@ def _moment(column: str) -> str:
 
 
 _MADE = f"kind = 'charge' AND coalesce(lower(trim(reason)), '{ORDER_REASON}') = '{ORDER_REASON}'"
+_UNKNOWN = f"{_MADE} AND order_no IS NULL AND sku IS NOT NULL AND ship_country IS NOT NULL"
 
 
 def _list_loose(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, str]) -> None:
@@ -63,7 +66,7 @@ def _list_loose(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, st
         f"""
         CREATE OR REPLACE TEMP TABLE unknown AS
         SELECT source_no, event_id, {normal_key("order_ref", patterns)} AS order_key
-        FROM wallet_row WHERE {_MADE} AND order_no IS NULL AND sku IS NOT NULL AND ship_country IS NOT NULL
+        FROM wallet_row WHERE {_UNKNOWN}
         """
     )
     list_believed(connection, "order", "SELECT order_key AS reference FROM unknown")

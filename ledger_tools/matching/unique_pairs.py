@@ -188,7 +188,7 @@ def match_unique(
     for accept in accepts:
         if is_new:
             fill_sides(connection, sides.later, sides.earlier)
-            if not (_has_rows(connection, "later_side") and _has_rows(connection, "earlier_side")):
+            if not _has_rows(connection, "later_side SEMI JOIN earlier_side USING (bucket)"):
                 return
             weigh_pairs(connection, window, sides.fits)
             if not _has_rows(connection, "possible"):
@@ -199,8 +199,8 @@ def match_unique(
             take()
 
 
-def _has_rows(connection: duckdb.DuckDBPyConnection, table: str) -> bool:
-    return connection.execute(f"SELECT 1 FROM {table} LIMIT 1").fetchone() is not None
+def _has_rows(connection: duckdb.DuckDBPyConnection, relation: str) -> bool:
+    return connection.execute(f"SELECT 1 FROM {relation} LIMIT 1").fetchone() is not None
 
 
 def _accept_within(connection: duckdb.DuckDBPyConnection, edges: str, why: str) -> None:
