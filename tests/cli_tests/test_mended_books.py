@@ -73,7 +73,7 @@ def test_words_as_prefix(tmp_path):
     """Two addresses with one ending are two references."""
     b = Books(tmp_path).put(
         orders=[order("joe@example.org", DAY, "10.00")],
-        processor=[processor("c", "charge", DAY, "10.00", "10.00", order_ref="jane@example.org")],
+        processor=[processor("c", "charge", DAY, "9.00", "9.00", order_ref="jane@example.org")],
     )
     assert [(None,)] == b.query("SELECT order_no FROM processor_row")
 

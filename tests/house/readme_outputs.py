@@ -11,7 +11,6 @@ from __future__ import annotations
 import re
 import shlex
 import shutil
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -28,18 +27,13 @@ _KINDS = re.compile(r"<!-- open item kinds -->\n(?:\|.*\n)*")
 
 def output_of(command: str, books: Path) -> list[str]:
     """Lines that a command prints to stdout on the demo books, 80 columns wide."""
-    words = [sys.executable, "-m", "ledger_tools", *shlex.split(command)]
-    surroundings = {
-        "PATH": "/usr/bin:/bin",
-        "LEDGER_BOOKS": str(books),
-        "COLUMNS": "80",
-        "NO_COLOR": "1",
-        "PYTHONPATH": str(ROOT),
-        "PYTHONIOENCODING": "utf-8",
-        "LC_ALL": "C.UTF-8",
-    }
-    done = subprocess.run(words, capture_output=True, text=True, check=False, cwd=ROOT, env=surroundings)
-    assert done.returncode in (0, 1), done.stderr
+    from click.testing import CliRunner
+
+    from ledger_tools.cli import group
+
+    surroundings = {"LEDGER_BOOKS": str(books), "COLUMNS": "80", "NO_COLOR": "1", "FORCE_COLOR": None}
+    done = CliRunner().invoke(group, shlex.split(command), env=surroundings, prog_name="ledger-tools")
+    assert done.exit_code in (0, 1), done.stderr
     return [line.rstrip() for line in done.stdout.splitlines()]
 
 

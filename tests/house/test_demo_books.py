@@ -29,12 +29,18 @@ def copied(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return target
 
 
-def test_committed_books_are_what_the_demo_writes(tmp_path: Path) -> None:
-    """`demo` writes the committed books byte for byte, exports, journal and all."""
-    target = tmp_path / "books"
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The books that `demo` writes, built."""
+    target = tmp_path_factory.mktemp("demo") / "books"
     command = [sys.executable, "-m", "ledger_tools", "demo", str(target)]
     subprocess.run(command, check=True, capture_output=True, cwd=ROOT)
-    expected, found = files_below(BOOKS), files_below(target)
+    return target
+
+
+def test_committed_books_are_what_the_demo_writes(written: Path) -> None:
+    """`demo` writes the committed books byte for byte, exports, journal and all."""
+    expected, found = files_below(BOOKS), files_below(written)
     assert sorted(expected) == sorted(found)
     assert [] == [name for name, content in expected.items() if found[name] != content]
 
@@ -58,10 +64,10 @@ def test_customers_stay_out_of_the_books() -> None:
     assert "post.invalid" not in text
 
 
-def test_readme_quotes_the_program(copied: Path) -> None:
-    """Every output and the posting table in README.md are what the program prints now."""
+def test_readme_quotes_the_program(written: Path) -> None:
+    """Every output and the posting table in README.md are what the program prints now, on the books that `demo` wrote."""
     text = (ROOT / "README.md").read_text(encoding="utf-8")
-    assert readme_outputs.filled(text, copied) == text
+    assert readme_outputs.filled(text, written) == text
 
 
 def test_stages_are_the_programs() -> None:
