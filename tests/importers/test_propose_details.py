@@ -187,10 +187,10 @@ def test_what_is_no_date(cells: list[str]) -> None:
 @pytest.mark.parametrize(
     ("cells", "style"),
     [
-        (["1,234.50", "7.00"], NumberStyle(".", ",", decimals_seen=True)),
-        (["1.234,50", "7,00"], NumberStyle(",", ".", decimals_seen=True)),
-        (["1 234,50", "7,00"], NumberStyle(",", " ", decimals_seen=True)),
-        (["1'234.50"], NumberStyle(".", "'", decimals_seen=True)),
+        (["1,234.50", "7.00"], NumberStyle(".", ",")),
+        (["1.234,50", "7,00"], NumberStyle(",", ".")),
+        (["1 234,50", "7,00"], NumberStyle(",", " ")),
+        (["1'234.50"], NumberStyle(".", "'")),
         (["1,234", "12"], NumberStyle(".", ",")),
         (["1.234", "12"], NumberStyle(",", ".")),
         (["12", "7"], NumberStyle()),
