@@ -69,7 +69,10 @@ def _leave_open(connection: duckdb.DuckDBPyConnection, findings: list[Finding]) 
             both = numbers | dict([element])
             rows.append([both["line"], both["movement"], finding.why])
     if rows:
-        connection.executemany("INSERT INTO left_open VALUES (?, ?, ?)", rows)
+        columns = [list(column) for column in zip(*rows, strict=True)]
+        connection.execute(
+            "INSERT INTO left_open SELECT unnest(?::INTEGER[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])", columns
+        )
 
 
 def _parts(key: object) -> tuple[str, int]:

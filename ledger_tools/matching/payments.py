@@ -7,10 +7,12 @@ total less what a gift card paid, in its own currency. A payment for several ord
 
 from __future__ import annotations
 
+import bisect
 import datetime
 import functools
+import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import duckdb
 
@@ -19,7 +21,7 @@ from ledger_tools.matching.believed import list_believed
 from ledger_tools.matching.by_reference import normal_key
 from ledger_tools.matching.candidates import lag_words
 from ledger_tools.matching.order_candidates import list_payment_candidates
-from ledger_tools.matching.sums import Finding, Target, seek_sums
+from ledger_tools.matching.sums import Finding, Target, seek_sums, too_many
 from ledger_tools.matching.unique_pairs import Sides, match_unique
 from ledger_tools.money import allocate
 from ledger_tools.store import quoted
@@ -141,41 +143,85 @@ class _Share:
     due: int
 
 
+@dataclass(frozen=True)
+class _DayOwed:
+    """What the orders of one day owe in one currency: one by one, by size, and the sums of the smallest so many."""
+
+    shares: tuple[_Share, ...]
+    dues: tuple[int, ...]
+    sums: tuple[int, ...]
+
+    @classmethod
+    def of(cls, shares: Sequence[_Share]) -> _DayOwed:
+        """The shares, counted and summed once, so that a crowded day costs each payment no look at its orders."""
+        dues = sorted(share.due for share in shares)
+        return cls(tuple(shares), tuple(dues), tuple(itertools.accumulate(dues, initial=0)))
+
+
+_Place = tuple[str, datetime.date]
+
+
 def _match_by_sum(connection: duckdb.DuckDBPyConnection) -> None:
     """One payment for several orders: the only combination of what they owe."""
-    window = stages.PAYMENT_SUM.window
-    assert window is not None
-    orders: dict[tuple[str, datetime.date], list[_Share]] = {}
+    places: dict[int, _Place] = {}
+    shares: dict[int, _Share] = {}
+    by_place: dict[_Place, list[_Share]] = {}
     for order_no, order_id, day, currency, due in connection.execute(
         "SELECT order_no, order_id, day, currency, due FROM unpaid ORDER BY day, source_no, order_id"
     ).fetchall():
-        orders.setdefault((currency, day), []).append(_Share(order_no, order_id, due))
+        shares[order_no], places[order_no] = _Share(order_no, order_id, due), (currency, day)
+        by_place.setdefault((currency, day), []).append(shares[order_no])
     payments = connection.execute(
         "SELECT payment_no, source_no, event_id, day, paid, paid_in FROM loose WHERE order_no IS NULL ORDER BY payment_no"
     ).fetchall()
-    shares: dict[int, _Share] = {}
-    targets = []
-    for payment_no, _, _, day, paid, paid_in in payments:
-        fitting = []
-        for lag in range(window.low, window.high + 1):
-            fitting += orders.get((paid_in, day - datetime.timedelta(days=lag)), [])
-        shares.update({share.order_no: share for share in fitting})
-        targets.append(Target(("payment", payment_no), paid, tuple((share.order_no, share.due) for share in fitting)))
+    targets, crowded, crowded_to = _sum_targets(
+        payments, {place: _DayOwed.of(each) for place, each in by_place.items()}
+    )
     named = {row[0]: (row[1], row[2]) for row in payments}
-    findings = seek_sums(targets)
-    for finding in findings:
+    findings = crowded
+    for found in seek_sums(targets):
+        finding = found
+        order_nos = [int(str(key)) for key in finding.combination]
+        if any(shares[order_no].due < crowded_to.get(places[order_no], 0) for order_no in order_nos):
+            finding = replace(finding, combination=(), why="its records could be part of a payment that was not tried")
+        findings.append(finding)
         if finding.combination:
             assert isinstance(finding.key, tuple)
-            parts = sorted((shares[int(str(key))] for key in finding.combination), key=lambda share: share.order_id)
+            parts = sorted((shares[order_no] for order_no in order_nos), key=lambda share: share.order_id)
             payment_no = int(finding.key[1])
             source_no, event_id = named[payment_no]
             split_payment(connection, source_no, event_id, parts, stages.PAYMENT_SUM.name, finding.why)
             connection.execute("UPDATE loose SET order_no = 0 WHERE payment_no = ?", [payment_no])
-            connection.execute(
-                "DELETE FROM unpaid WHERE order_no IN (SELECT unnest(?::INTEGER[]))",
-                [[share.order_no for share in parts]],
-            )
+            connection.execute("DELETE FROM unpaid WHERE order_no IN (SELECT unnest(?::INTEGER[]))", [order_nos])
     _keep_why(connection, findings)
+
+
+def _sum_targets(
+    payments: Sequence[tuple[int, int, str, datetime.date, int, str]], owed: Mapping[_Place, _DayOwed]
+) -> tuple[list[Target], list[Finding], dict[_Place, int]]:
+    """Payments whose sums are sought; those with too many orders around, and the largest of these by day and currency."""
+    window = stages.PAYMENT_SUM.window
+    assert window is not None
+    targets: list[Target] = []
+    crowded: list[Finding] = []
+    crowded_to: dict[_Place, int] = {}
+    for payment_no, _, _, day, paid, paid_in in payments:
+        around = [(paid_in, day - datetime.timedelta(days=lag)) for lag in range(window.low, window.high + 1)]
+        days = [owed[place] for place in around if place in owed]
+        smaller = [bisect.bisect_left(each.dues, paid) for each in days]
+        key = ("payment", payment_no)
+        if sum(smaller) <= stages.ELEMENTS_AT_MOST:
+            targets.append(
+                Target(
+                    key,
+                    paid,
+                    tuple((share.order_no, share.due) for each in days for share in each.shares if share.due < paid),
+                )
+            )
+        elif sum(each.sums[count] for each, count in zip(days, smaller, strict=True)) >= paid:
+            crowded.append(Finding(key, (), frozenset(), 0, too_many(sum(smaller))))
+            crowded_to.update({place: max(paid, crowded_to.get(place, 0)) for place in around})
+    return targets, crowded, crowded_to
 
 
 def _keep_why(connection: duckdb.DuckDBPyConnection, findings: Sequence[Finding]) -> None:
@@ -187,11 +233,14 @@ def _keep_why(connection: duckdb.DuckDBPyConnection, findings: Sequence[Finding]
             continue
         assert isinstance(finding.key, tuple)
         orders: list[object] = (
-            sorted(finding.rivals, key=str) if len(finding.rivals) <= stages.ELEMENTS_AT_MOST else [None]
+            sorted(finding.rivals, key=str) if 0 < len(finding.rivals) <= stages.ELEMENTS_AT_MOST else [None]
         )
         rows += [[finding.key[1], order_no, finding.why] for order_no in orders]
     if rows:
-        connection.executemany("INSERT INTO untaken VALUES (?, ?, ?)", rows)
+        columns = [list(column) for column in zip(*rows, strict=True)]
+        connection.execute(
+            "INSERT INTO untaken SELECT unnest(?::INTEGER[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])", columns
+        )
 
 
 def _split_by_decision(connection: duckdb.DuckDBPyConnection) -> None:

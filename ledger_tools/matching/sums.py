@@ -48,26 +48,35 @@ class Finding:
 def find_combinations(amount: int, amounts: Sequence[int], most: int = 2) -> list[tuple[int, ...]]:
     """Places of up to `most` combinations of two or more amounts that sum to `amount`."""
     middle = len(amounts) // 2
-    left, right = _half_sums(amounts[:middle], 0, amount), _half_sums(amounts[middle:], middle, amount)
+    left, right = _half_sums(amounts[:middle]), _half_sums(amounts[middle:])
+    meeting = {amount - total for total in right}.intersection(left)
+    if not meeting:  # the usual case
+        return []
+    seconds: dict[int, list[int]] = {}
+    for chosen, total in enumerate(right):
+        if amount - total in meeting:
+            seconds.setdefault(amount - total, []).append(chosen << middle)
     found: list[tuple[int, ...]] = []
-    for total in sorted(left):
-        for first in left[total]:
-            for second in right.get(amount - total, ()):
-                if len(first) + len(second) >= 2:
-                    found.append(first + second)
-                    if len(found) == most:
-                        return found
+    for total, first in sorted((total, chosen) for chosen, total in enumerate(left) if total in meeting):
+        for second in seconds[total]:
+            if (first | second).bit_count() >= 2:
+                found.append(tuple(place for place in range(len(amounts)) if (first | second) >> place & 1))
+                if len(found) == most:
+                    return found
     return found
 
 
-def _half_sums(amounts: Sequence[int], offset: int, at_most: int) -> dict[int, list[tuple[int, ...]]]:
-    reached: list[tuple[int, tuple[int, ...]]] = [(0, ())]
-    for place, amount in enumerate(amounts, start=offset):
-        reached += [(total + amount, (*places, place)) for total, places in reached if total + amount <= at_most]
-    sums: dict[int, list[tuple[int, ...]]] = {}
-    for total, places in reached:
-        sums.setdefault(total, []).append(places)
+def _half_sums(amounts: Sequence[int]) -> list[int]:
+    """The sum of every choice of amounts; bit by bit, a sum's place says which amounts are in it."""
+    sums = [0]
+    for amount in amounts:
+        sums += [total + amount for total in sums]
     return sums
+
+
+def too_many(count: int) -> str:
+    """Why no sum was sought among so many records, in words."""
+    return f"sums were not tried: {count} open records in the days around are more than can be told apart"
 
 
 def seek_sums(targets: Iterable[Target]) -> list[Finding]:
@@ -90,8 +99,7 @@ def _seek(target: Target, left: int) -> tuple[Finding | None, int]:
     cost = 2 ** (len(parts) // 2 + 1)
     everybody = frozenset(key for key, _ in parts)
     if len(parts) > ELEMENTS_AT_MOST or cost > left:
-        why = f"sums were not tried: {len(parts)} open records in the days around are more than can be told apart"
-        return Finding(target.key, (), everybody, tried, why), 0
+        return Finding(target.key, (), everybody, tried, too_many(len(parts))), 0
     found = find_combinations(target.amount, [amount for _, amount in parts])
     if not found:
         return None, cost
