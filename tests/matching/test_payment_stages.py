@@ -231,3 +231,17 @@ def test_an_order_paid_by_hand_takes_no_payment(tmp_path: Path, account: str, or
     )
     found = books.query("SELECT order_id FROM processor_row LEFT JOIN order_head USING (order_no)")
     assert [(order_id,)] == found
+
+
+@pytest.mark.parametrize("is_crowded", [True, False])
+def test_a_sum_beside_a_payment_that_was_not_tried(tmp_path: Path, is_crowded: bool) -> None:
+    """Two orders that make up a payment are not taken where a payment among too many orders could be theirs as well."""
+    crowd = [order(f"2{number:02}", "2031-04-01", f"10.{number:02}") for number in range(22)]
+    few = [order("101", "2031-04-01", "2.11"), order("102", "2031-04-01", "3.07")]
+    large = [charge("p-large", "2031-04-01", "55.55")] if is_crowded else []
+    books = Books(tmp_path).put(orders=[*few, *crowd], processor=[charge("p-small", "2031-04-01", "5.18"), *large])
+    found = {row[0] for row in books.query("SELECT event_id FROM processor_row WHERE order_no IS NOT NULL")}
+    assert (set() if is_crowded else {"p-small/101", "p-small/102"}) == found
+    told = books.query("SELECT why FROM candidate WHERE record_id = 'p-large'")
+    words = "sums were not tried: 24 open records in the days around are more than can be told apart"
+    assert ([(words,)] if is_crowded else []) == told
