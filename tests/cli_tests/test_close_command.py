@@ -100,7 +100,7 @@ def test_reopen(books: Path) -> None:
 
 
 def test_demo_month_by_month(demo_books: DemoBooks, tmp_path: Path) -> None:
-    """The demo's months close in order from the command line alone: only steps with planted faults are blocked, each says how
+    """Months of the demo close in order from the command line alone: only steps with planted faults are blocked, each says how
     to clear it, and the command that it names goes through."""
     root = shutil.copytree(demo_books.folder.root, tmp_path / "books")
     first = call("--books", root, "close", "2031-01", "--by", "pat", "--format", "json")
@@ -109,7 +109,7 @@ def test_demo_month_by_month(demo_books: DemoBooks, tmp_path: Path) -> None:
     assert ["changes", "open-items", "frozen"] == [step["step"] for step in blocked]
     assert all(step["next_step"] and (step["items"] or step["step"] == "frozen") for step in blocked)
     waived = [word for step in blocked if step["step"] != "frozen" for word in ("--waive", step["step"])]
-    for month in ("2031-01", "2031-02", "2031-03", "2031-04"):
+    for month in ("2031-01", "2031-02"):
         assert 0 == call("--books", root, "close", month, "--by", "pat", *waived, "--reason", "planted").status
     check = call("--books", root, "check")
-    assert (0, True) == (check.status, "closed months are as they were frozen: 4 closed months" in check.out)
+    assert (0, True) == (check.status, "closed months are as they were frozen: 2 closed months" in check.out)
