@@ -20,7 +20,7 @@ from ledger_tools.cli.settle import command as settle
 from ledger_tools.decisions import add_decision, withdraw_decision
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import KINDS, list_open_items
-from ledger_tools.settlement import Verdict, decide, find_item, stale_decisions
+from ledger_tools.settlement import Verdict, decide, stale_decisions
 
 DAY = datetime.date(2031, 5, 2)
 KINDS_BY_NAME = {kind.name: kind for kind in KINDS}
@@ -44,9 +44,9 @@ def settle_all(folder: BooksFolder, *, to_account: str | None = None) -> list[st
     """Settle every open item by its printed command, or to an account where it holds a balance; the items' ids."""
     decisions = []
     with open_books(folder, silent) as connection:
-        for open_item in list_open_items(connection, None):
-            item_id, verdict, reason = verdict_of(open_item.next_step)
-            item = find_item(connection, item_id)
+        for item in list_open_items(connection, None):
+            item_id, verdict, reason = verdict_of(item.next_step)
+            assert item.id == item_id
             if to_account and KINDS_BY_NAME[item.kind].held_in:
                 verdict = Verdict(None, to_account, False)
             decisions.append(decide(connection, item, verdict, reason, "Ada", DAY))
