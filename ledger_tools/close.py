@@ -34,7 +34,6 @@ from ledger_tools.closed import (
     Reopening,
     SignedStep,
     digest_of,
-    read_closed_months,
     reopening_text,
 )
 from ledger_tools.errors import LedgerError, Problem
@@ -227,7 +226,8 @@ def reopen_month(folder: BooksFolder, reopening: Reopening) -> None:
     """
     with lock_books(folder):
         carry_out(folder)
-        closed = [month.month for month in read_closed_months(folder)]
+        # by the names of the records alone: a freeze that is damaged can be opened, too
+        closed = sorted(file.stem for file in folder.closed.glob("*.toml"))
         month = reopening.month
         parse_month(month)
         if month not in closed:
@@ -244,5 +244,9 @@ def reopen_month(folder: BooksFolder, reopening: Reopening) -> None:
         reason = staging / "reason.toml"
         reason.write_text(reopening_text(reopening), encoding="utf-8", newline="\n")
         renames = [(reason, kept / f"{month}.{number}.reason.toml")]
-        renames += [(folder.closed / f"{month}{suffix}", kept / f"{month}.{number}{suffix}") for suffix in _SUFFIXES]
+        renames += [
+            (folder.closed / f"{month}{suffix}", kept / f"{month}.{number}{suffix}")
+            for suffix in _SUFFIXES
+            if (folder.closed / f"{month}{suffix}").is_file()
+        ]
         move_files(folder, renames)

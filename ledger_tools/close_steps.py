@@ -147,8 +147,8 @@ def _look_at_sources(month: MonthToClose) -> Finding:
     if not items and not gaps:
         return Finding(True, f"{_counted(len(month.settings.source), 'source')} covered through {month.last}")
     step = (
-        f"import exports that reach {month.last} (ledger-tools import FILE); where nothing happened after the last "
-        "event, waive the step or state the span in the mapping ([covers])"
+        f"import exports that reach {month.last} (ledger-tools import FILE); where nothing happened after the last event, "
+        f'waive the step: --waive sources --reason "nothing happened after it"'
     )
     return Finding(
         False, f"{_counted(len(items) + len(gaps), 'span')} of days that no export covers", (*items, *gaps), step
@@ -224,7 +224,14 @@ def _balance_problem(month: MonthToClose, row: Reconciled, is_undecided: bool) -
             return None
         return f"differs by {format_amount(proof.difference, row.currency)} {row.currency} on {later[0]}"
     last = f", last on {row.stated_on}" if row.stated_on else ""
-    return f"no balance is stated for {month.last}{last}; books {format_amount(row.books, row.currency)} {row.currency}"
+    held = month.connection.execute(
+        """SELECT coalesce(sum(amount), 0)::BIGINT FROM posting JOIN account USING (account_no)
+           WHERE account.name = ? AND currency = ? AND posted_on <= ?""",
+        [row.account, row.currency, month.last],
+    ).fetchone()
+    assert held is not None
+    books = f"{format_amount(int(held[0]), row.currency)} {row.currency}"
+    return f"no balance is stated for {month.last}{last}; the books then hold {books}"
 
 
 def _moved_between(month: MonthToClose, row: Reconciled, first: datetime.date, last: datetime.date) -> bool:

@@ -139,7 +139,10 @@ def read_closed_months(folder: BooksFolder) -> tuple[ClosedMonth, ...]:
 
 def _read_month(file: Path) -> ClosedMonth:
     where = f"closed/{file.name}"
-    restore = "put the file back as it was, from a copy of the books"
+    restore = (
+        "put the file back as it was, from a copy of the books, or open the month again: "
+        f"ledger-tools reopen {file.stem} --reason TEXT"
+    )
     try:
         text = file.read_text(encoding="utf-8")
         body, mark, digest = text.rpartition(_DIGEST_LINE)

@@ -227,7 +227,7 @@ def post_hand_entries(connection: duckdb.DuckDBPyConnection, hand: HandFile, fir
             )
     connection.execute(
         """INSERT INTO event SELECT unnest(?::INTEGER[]), 'hand', NULL, unnest(?::VARCHAR[]), unnest(?::DATE[]),
-           unnest(?::INTEGER[]), unnest(?::BOOLEAN[]), unnest(?::VARCHAR[]), unnest(?::VARCHAR[]), NULL""",
+           unnest(?::INTEGER[]), unnest(?::BOOLEAN[]), unnest(?::VARCHAR[]), unnest(?::VARCHAR[]), NULL, NULL""",
         [list(column) for column in zip(*events, strict=True)],
     )
     connection.execute(

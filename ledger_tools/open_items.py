@@ -19,7 +19,7 @@ import duckdb
 from ledger_tools.addresses import without_addresses
 from ledger_tools.matching.candidates import Candidate, read_candidates
 from ledger_tools.open_item_finders import FINDERS
-from ledger_tools.open_item_finders.kinds import KIND_ORDER, KINDS, KINDS_BY_NAME, UNSORTED, Kind
+from ledger_tools.open_item_finders.kinds import KIND_ORDER, KINDS, KINDS_BY_NAME, UNSORTED_COST, Kind
 from ledger_tools.open_item_finders.lags import LAGS_BY_NAME, Usual, Usuals
 from ledger_tools.versions import find_gaps
 
@@ -191,10 +191,10 @@ def _without_persons(text: str) -> str:
 
 def _next_step(kind: Kind, item: str, amount: int | None, source_kind: str | None) -> str:
     """The command that takes an item off the list if nothing else does, quoted for a shell."""
-    if kind.unsorted:
-        # a wallet's charge is stated as a positive amount, a bank's as a negative one
-        received = (amount or 0) > 0 and source_kind != "wallet"
-        action = ["--account", UNSORTED["received" if received else "paid"], "--reason", _UNSORTED]
+    # a wallet's charge is stated as a positive amount, a bank's as a negative one; money that came in may be the owner's
+    # own or a loan, so no account is proposed for it
+    if kind.unsorted and not ((amount or 0) > 0 and source_kind != "wallet"):
+        action = ["--account", UNSORTED_COST, "--reason", _UNSORTED]
     else:
         action = ["--accept", "--reason", _ACCEPTED]
     return shlex.join(["ledger-tools", "settle", item, *action])

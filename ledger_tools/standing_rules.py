@@ -1,6 +1,7 @@
 """A bank rule made from an open item: what is said once about a line holds for every line like it.
 
-The pattern is the line's own text: its words, escaped, with any word that holds a digit standing for every such word.
+The pattern is the line's own text: its words, escaped, with any word that holds a digit standing for every such word. The
+name of the other party is left out where other words say enough, since the settings are no place for persons.
 The rule goes into shop.toml behind the rules that are there, everything else in the file stays byte for byte; the item
 then leaves the list by the rule alone. Amounts are not part of a rule.
 """
@@ -41,13 +42,27 @@ class StandingRule:
     fits: int
 
 
-def pattern_of(text: str) -> str | None:
-    """A regular expression for texts like this one; None where it has too few words to know it again by."""
-    words = text.split()
-    letters = sum(len(re.sub(r"\W", "", word)) for word in words if not re.search(r"[0-9]", word))
-    if letters < _FEWEST_LETTERS:
-        return None
-    return r"\s+".join(_DIGIT_WORD if re.search(r"[0-9]", word) else re.escape(word) for word in words)
+def pattern_of(text: str, party: str = "") -> str | None:
+    """A regular expression for texts like this one; None where it has too few words to know it again by.
+
+    Who the other party is stays out of it as long as other words are left, and e-mail addresses always do.
+    """
+    named = {word.casefold() for word in party.split()}
+    kept = _words(text, named) or _words(text, set()) or []
+    pattern, last = "", -1
+    for place, word in kept:
+        joint = "" if not pattern else r"\s+" if place - 1 == last else r"\s.*"
+        pattern += joint + (_DIGIT_WORD if re.search(r"[0-9]", word) else re.escape(word))
+        last = place
+    return pattern or None
+
+
+def _words(text: str, left_out: set[str]) -> list[tuple[int, str]] | None:
+    """Place and text of the words that a pattern is made of; None where they hold too few letters."""
+    words = [(place, word) for place, word in enumerate(text.split()) if "@" not in word]
+    words = [(place, word) for place, word in words if word.casefold() not in left_out]
+    letters = sum(len(re.sub(r"\W", "", word)) for _, word in words if not re.search(r"[0-9]", word))
+    return words if letters >= _FEWEST_LETTERS else None
 
 
 def propose_rule(connection: duckdb.DuckDBPyConnection, item: OpenItem, account: str) -> StandingRule:
@@ -66,7 +81,12 @@ def propose_rule(connection: duckdb.DuckDBPyConnection, item: OpenItem, account:
             Problem(where, "is no bank line or adjustment that a rule could know", "settle it without --always")
         )
     own = connection.execute(f"SELECT text FROM ({lines}) WHERE key = ?", [item.source, item.event_id]).fetchone()
-    pattern = pattern_of(str(own[0])) if own else None
+    party = connection.execute(
+        """SELECT counterparty FROM bank_row JOIN source USING (source_no)
+           WHERE source.name = ? AND key = ? AND counterparty IS NOT NULL""",
+        [item.source, item.event_id],
+    ).fetchone()
+    pattern = pattern_of(str(own[0]), str(party[0]) if party else "") if own else None
     if pattern is None:
         raise LedgerError(
             Problem(

@@ -45,7 +45,8 @@ CREATE TABLE vanished (source_no SMALLINT, record_key VARCHAR, record_on DATE, e
 CREATE TABLE event (
     event_no INTEGER, rule VARCHAR, source_no SMALLINT, event_id VARCHAR, posted_on DATE, order_no INTEGER,
     flagged BOOLEAN, note VARCHAR, memo VARCHAR,
-    belongs_on DATE -- of a prior-period entry: the day in a closed month that it belongs to
+    belongs_on DATE, -- of a prior-period entry: the day in a closed month that it belongs to
+    taxed VARCHAR -- of an entry of a closed month that has changed: how its order's tax stood then, and where
 );
 CREATE TABLE posting (
     event_no INTEGER, leg SMALLINT, posted_on DATE, order_no INTEGER, account_no SMALLINT, currency VARCHAR,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 #: What money that nobody has explained is called until the accountant sorts it.
-UNSORTED = {"paid": "Expenses:Uncategorised", "received": "Income:Uncategorised"}
+UNSORTED_COST = "Expenses:Uncategorised"
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class Kind:
         settled_by: what makes it leave the list, besides a decision.
         held_in: role of the account that holds the item's balance, where one does; the stated account for balances.
         match: the kind of record that it can be matched with by a decision, where it can.
-        unsorted: the command that is proposed moves the balance to an account of unsorted money; else it accepts.
+        unsorted: the command that is proposed moves money paid to an account of unsorted costs; else it accepts.
     """
 
     name: str

@@ -21,7 +21,7 @@ def list_events(connection: duckdb.DuckDBPyConnection) -> tuple[Rule, ...]:
     for rule in RULES:
         added = connection.execute(
             f"""INSERT INTO event SELECT event_no, {quoted(rule.name)}, source_no, event_id, posted_on, order_no, flagged,
-                note, memo, NULL FROM {rule.facts} WHERE {rule.when}"""
+                note, memo, NULL, NULL FROM {rule.facts} WHERE {rule.when}"""
         ).fetchone()
         if added and added[0]:
             used.append(rule)

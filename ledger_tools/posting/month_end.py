@@ -170,7 +170,7 @@ _DEFERRALS = f"""
 _COSTS = """
     CREATE OR REPLACE TEMP TABLE uncharged AS
     SELECT earned.order_no, earned.order_id FROM earned
-    WHERE shipped_on <= $last AND NOT EXISTS (
+    WHERE shipped_on <= $last AND order_no IN (SELECT event_no FROM fact_sale_category) AND NOT EXISTS (
         SELECT 1 FROM fact_wallet AS fact
         WHERE fact.order_no = earned.order_no AND fact.posting = 'fulfilment' AND fact.posted_on <= $last);
     CREATE OR REPLACE TEMP TABLE own_cost AS
@@ -314,7 +314,7 @@ def post_month_end_entries(connection: duckdb.DuckDBPyConnection) -> None:
             FROM month_end_leg GROUP BY rule, event_id, posted_on
         );
         INSERT INTO event
-        SELECT event_no, rule, {SOURCE_NO}, event_id, posted_on, order_no, false, NULL, NULL, NULL FROM month_end_event;
+        SELECT event_no, rule, {SOURCE_NO}, event_id, posted_on, order_no, false, NULL, NULL, NULL, NULL FROM month_end_event;
         INSERT INTO posting
         SELECT made.event_no, leg.leg, made.posted_on, NULL, leg.account_no, leg.currency,
                CASE WHEN reverses THEN -amount ELSE amount END, CASE WHEN reverses THEN -value ELSE value END

@@ -22,7 +22,7 @@ from ledger_tools.store import quoted
 
 _COLUMNS = {
     "source": "VARCHAR", "event": "VARCHAR", "rule": "VARCHAR", "posted_on": "DATE", "belongs_on": "DATE",
-    "order_source": "VARCHAR", "order_id": "VARCHAR", "flagged": "BOOLEAN", "leg": "SMALLINT", "account": "VARCHAR",
+    "order_source": "VARCHAR", "order_id": "VARCHAR", "taxed": "VARCHAR", "flagged": "BOOLEAN", "leg": "SMALLINT", "account": "VARCHAR",
     "currency": "VARCHAR", "amount": "BIGINT", "value": "BIGINT",
 }  # fmt: skip
 
@@ -32,11 +32,21 @@ def _key(column: str) -> str:
     return f"CASE WHEN contains({column}, '@') THEN 'digest-' || sha256({column}) ELSE {column} END"
 
 
+#: SQL expression over `order_head AS head`: how the tax of an order stands.
+TAX_STANDING = """CASE WHEN head.tax_collected_by = 'marketplace' THEN 'marketplace'
+                 WHEN coalesce(head.tax, 0) <> 0 THEN 'taxable' ELSE 'exempt' END"""
+
+#: Rules whose entries count as sales of a tax return, by how and where the order is taxed.
+_TAXED_RULES = "('sale', 'refund', 'refund_to_gift_card')"
+
 #: SQL relation: every posting with the columns of the frozen file, and its numbers in this build.
 _LEGS = f"""(
     SELECT event.event_no, coalesce(source.name, '') AS source, {_key("coalesce(event.event_id, '')")} AS event, event.rule,
            posting.posted_on, event.belongs_on, coalesce(owner.name, '') AS order_source,
-           coalesce({_key("head.order_id")}, '') AS order_id, event.flagged, posting.leg, account.name AS account,
+           coalesce({_key("head.order_id")}, '') AS order_id,
+           CASE WHEN event.rule IN {_TAXED_RULES} AND head.order_no IS NOT NULL
+                THEN coalesce(event.taxed, {TAX_STANDING} || ' ' || head.jurisdiction) ELSE '' END AS taxed,
+           event.flagged, posting.leg, account.name AS account,
            posting.currency, posting.amount, posting.value
     FROM posting JOIN event USING (event_no) JOIN account USING (account_no)
     LEFT JOIN source ON source.source_no = event.source_no
@@ -96,13 +106,19 @@ def _read_frozen(connection: duckdb.DuckDBPyConnection, closed: Sequence[ClosedM
         try:
             connection.execute(
                 f"""INSERT INTO frozen_leg SELECT * REPLACE (coalesce(source, '') AS source, coalesce(event, '') AS event,
-                        coalesce(order_source, '') AS order_source, coalesce(order_id, '') AS order_id)
+                        coalesce(order_source, '') AS order_source, coalesce(order_id, '') AS order_id,
+                        coalesce(taxed, '') AS taxed)
                     FROM read_csv({quoted(str(month.postings))}, header = true, columns = {{{columns}}}, delim = ',', quote = '"')"""
             )
         except duckdb.Error as trouble:
-            what = f"is not the postings of a closed month ({str(trouble).splitlines()[0]})"
+            del trouble  # the database's words name a path of this machine
             raise LedgerError(
-                Problem(f"closed/{month.postings.name}", what, "put the file back as it was, from a copy of the books")
+                Problem(
+                    f"closed/{month.postings.name}",
+                    "is not the postings of a closed month any more",
+                    "put the file back as it was, from a copy of the books, or open the month again: "
+                    f"ledger-tools reopen {month.month} --reason TEXT",
+                )
             ) from None
     connection.execute(
         """INSERT INTO account
@@ -146,8 +162,8 @@ def _check_hand_entries(
             problems.append(
                 Problem(
                     f"hand.beancount, {day}, {account}",
-                    f"{month:%Y-%m} is closed with {format_amount(frozen, currency)} {currency} here, "
-                    f"the entries now say {format_amount(today, currency)}",
+                    f"{month:%Y-%m} is closed, and the entries by hand of this day and account, which came to "
+                    f"{format_amount(frozen, currency)} {currency}, now come to {format_amount(today, currency)}",
                     f"put the entry back and correct it with one dated {open_day} or later, or open the month again: "
                     f"ledger-tools reopen {month:%Y-%m} --reason TEXT",
                 )
@@ -162,14 +178,14 @@ def _find_differences(connection: duckdb.DuckDBPyConnection, through: datetime.d
         CREATE OR REPLACE TEMP TABLE differing AS
         SELECT DISTINCT source, event, rule FROM (
             SELECT source, event, rule, sum(frozen) AS balance FROM (
-                SELECT source, event, rule, posted_on, account, currency, order_source, order_id, sum(amount) AS amount,
+                SELECT source, event, rule, posted_on, account, currency, order_source, order_id, taxed, sum(amount) AS amount,
                        sum(coalesce(value, 0)) AS value, 1 AS frozen
                 FROM frozen_leg WHERE rule <> '{HAND}' GROUP BY ALL
                 UNION ALL
-                SELECT source, event, rule, posted_on, account, currency, order_source, order_id, sum(amount),
+                SELECT source, event, rule, posted_on, account, currency, order_source, order_id, taxed, sum(amount),
                        sum(coalesce(value, 0)), -1
                 FROM {_LEGS} WHERE rule <> '{HAND}' AND posted_on <= $through GROUP BY ALL
-            ) GROUP BY source, event, rule, posted_on, account, currency, order_source, order_id, amount, value
+            ) GROUP BY source, event, rule, posted_on, account, currency, order_source, order_id, taxed, amount, value
             HAVING sum(frozen) <> 0
         );
         """,
@@ -195,22 +211,24 @@ def _post_prior_periods(connection: duckdb.DuckDBPyConnection, through: datetime
         DELETE FROM posting WHERE event_no IN (SELECT event_no FROM today_leg);
         DELETE FROM event WHERE event_no IN (SELECT event_no FROM today_leg);
         CREATE OR REPLACE TEMP TABLE changed_leg AS
-        SELECT source, event, rule, posted_on, belongs_on, order_source, order_id, flagged, leg, account, currency, amount,
+        SELECT source, event, rule, posted_on, belongs_on, order_source, order_id, taxed, flagged, leg, account, currency, amount,
                value, false AS is_prior FROM frozen_leg SEMI JOIN differing USING (source, event, rule)
         UNION ALL
         SELECT * REPLACE ({open_day} AS posted_on), true FROM ({_prior_legs(quoted(base_currency))});
         CREATE OR REPLACE TEMP TABLE changed_event AS
         SELECT (SELECT coalesce(max(event_no), 0) FROM event)
-                   + row_number() OVER (ORDER BY is_prior, posted_on, source, event, rule, belongs_on, order_source, order_id)::INTEGER
+                   + row_number() OVER (
+                       ORDER BY is_prior, posted_on, source, event, rule, belongs_on, order_source, order_id, taxed)::INTEGER
                    AS event_no, *
-        FROM (SELECT source, event, rule, posted_on, belongs_on, order_source, order_id, is_prior, bool_or(flagged) AS flagged,
+        FROM (SELECT source, event, rule, posted_on, belongs_on, order_source, order_id, taxed, is_prior,
+                     bool_or(flagged) AS flagged,
                      count(*) AS legs
-              FROM changed_leg GROUP BY source, event, rule, posted_on, belongs_on, order_source, order_id, is_prior);
+              FROM changed_leg GROUP BY source, event, rule, posted_on, belongs_on, order_source, order_id, taxed, is_prior);
         INSERT INTO event
         SELECT made.event_no, made.rule, source.source_no, coalesce(known.event_id, made.event), made.posted_on, head.order_no,
                coalesce(flagged, false),
                CASE WHEN belongs_on IS NOT NULL THEN 'belongs to ' || belongs_on || ', in a closed month' ELSE text.note END,
-               text.memo, belongs_on
+               text.memo, belongs_on, nullif(made.taxed, '')
         FROM changed_event AS made LEFT JOIN source ON source.name = made.source
         LEFT JOIN kept_text AS text ON text.source = made.source AND text.event = made.event AND text.rule = made.rule
         LEFT JOIN known_event AS known ON known.event = made.event
@@ -221,7 +239,7 @@ def _post_prior_periods(connection: duckdb.DuckDBPyConnection, through: datetime
         FROM changed_leg AS leg JOIN changed_event AS made
             ON made.source = leg.source AND made.event = leg.event AND made.rule = leg.rule AND made.posted_on = leg.posted_on
            AND made.belongs_on IS NOT DISTINCT FROM leg.belongs_on AND made.order_source = leg.order_source
-           AND made.order_id = leg.order_id AND made.is_prior = leg.is_prior
+           AND made.order_id = leg.order_id AND made.taxed = leg.taxed AND made.is_prior = leg.is_prior
         JOIN account ON account.name = leg.account
         LEFT JOIN ({_ORDERS}) AS head ON head.name = leg.order_source AND head.order_id = leg.order_id;
         DROP TABLE changed_leg; DROP TABLE changed_event; DROP TABLE kept_text; DROP TABLE known_event
@@ -237,32 +255,34 @@ def _prior_legs(base: str) -> str:
     """
     return f"""
         WITH both_sides AS (
-            SELECT source, event, rule, posted_on, order_source, order_id, flagged, leg, account, currency, amount, value, 1 AS side
+            SELECT source, event, rule, posted_on, order_source, order_id, taxed, flagged, leg, account, currency, amount, value, 1 AS side
             FROM today_leg
             UNION ALL
-            SELECT source, event, rule, coalesce(belongs_on, posted_on), order_source, order_id, flagged, leg, account, currency,
+            SELECT source, event, rule, coalesce(belongs_on, posted_on), order_source, order_id, taxed, flagged, leg, account, currency,
                    -amount, -value, -1
             FROM frozen_leg SEMI JOIN differing USING (source, event, rule)
         ), moved AS (
-            SELECT source, event, rule, account, currency, order_source, order_id, sum(amount)::BIGINT AS amount,
+            SELECT source, event, rule, account, currency, order_source, order_id, taxed, sum(amount)::BIGINT AS amount,
                    sum(value)::BIGINT AS value, min(leg) AS leg, bool_or(flagged) AS flagged,
                    coalesce(min(posted_on) FILTER (side = 1), min(posted_on)) AS belongs_on
-            FROM both_sides GROUP BY source, event, rule, account, currency, order_source, order_id
+            FROM both_sides GROUP BY source, event, rule, account, currency, order_source, order_id, taxed
             HAVING sum(amount) <> 0 OR coalesce(sum(value), 0) <> 0
         ), dated AS (
-            SELECT *, min(belongs_on) OVER (PARTITION BY source, event, rule, order_source, order_id) AS day,
+            SELECT *, min(belongs_on) OVER (PARTITION BY source, event, rule, order_source, order_id, taxed) AS day,
                    currency = {base} OR value IS NULL AS is_net
             FROM moved
         )
-        SELECT source, event, rule, day AS posted_on, day AS belongs_on, order_source, order_id, flagged, leg, account, currency,
+        SELECT source, event, rule, day AS posted_on, day AS belongs_on, order_source, order_id, taxed, flagged, leg, account, currency,
                amount, value
         FROM dated WHERE is_net
         UNION ALL
-        SELECT side.source, side.event, side.rule, dated.day, dated.day, side.order_source, side.order_id, side.flagged, side.leg,
+        SELECT side.source, side.event, side.rule, dated.day, dated.day, side.order_source, side.order_id, side.taxed,
+               side.flagged, side.leg,
                side.account, side.currency, side.amount, side.value
         FROM both_sides AS side JOIN dated
             ON dated.source = side.source AND dated.event = side.event AND dated.rule = side.rule
            AND dated.account = side.account AND dated.currency = side.currency
            AND dated.order_source = side.order_source AND dated.order_id = side.order_id
+           AND dated.taxed = side.taxed
         WHERE NOT is_net
     """

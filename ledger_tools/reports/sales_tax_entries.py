@@ -15,6 +15,7 @@ import duckdb
 
 from ledger_tools.accounts import SALES_TAX_ROLE
 from ledger_tools.calendar import Period
+from ledger_tools.posting.prior_periods import TAX_STANDING
 from ledger_tools.reports.valued import VALUED_POSTINGS
 from ledger_tools.store import quoted, read_fact
 from ledger_tools.tax_settings import TaxSettings
@@ -90,9 +91,8 @@ STANDINGS = ("taxable", "exempt", "marketplace")
 #: SQL relation (jurisdiction, place, standing, posted_on, order_no, sales): items less discounts and returns, with shipping,
 #: by how the tax of the order stood: taxable, exempt, or collected by a marketplace. `place` is where it was sent.
 SALES_BY_STANDING = f"""
-    (SELECT head.jurisdiction, {{place}} AS place,
-            CASE WHEN head.tax_collected_by = 'marketplace' THEN 'marketplace'
-                 WHEN coalesce(head.tax, 0) <> 0 THEN 'taxable' ELSE 'exempt' END AS standing,
+    (SELECT coalesce(regexp_extract(event.taxed, ' (.*)$', 1), head.jurisdiction) AS jurisdiction, {{place}} AS place,
+            coalesce(split_part(event.taxed, ' ', 1), {TAX_STANDING}) AS standing,
             leg.posted_on, leg.order_no, rule, account.role, -value AS sales
      FROM {VALUED_POSTINGS} AS leg JOIN account USING (account_no) JOIN event USING (event_no)
      JOIN order_head AS head ON head.order_no = leg.order_no

@@ -165,7 +165,7 @@ def _misfits(connection: duckdb.DuckDBPyConnection, last: datetime.date | None) 
             SELECT leg.order_no, used.parameter AS jurisdiction, currency, -sum(amount)::BIGINT AS amount
             FROM posting AS leg JOIN event USING (event_no)
             JOIN account_use AS used ON used.account_no = leg.account_no AND used.role = $role
-            WHERE rule IN ('sale', 'refund') AND ($last IS NULL OR leg.posted_on <= $last) GROUP BY ALL
+            WHERE rule IN ('sale', 'refund') AND ($last IS NULL OR coalesce(event.belongs_on, leg.posted_on) <= $last) GROUP BY ALL
         )
         SELECT order_id, coalesce(recorded.jurisdiction, posted.jurisdiction), coalesce(recorded.currency, posted.currency),
                coalesce(recorded.amount, 0), coalesce(posted.amount, 0)

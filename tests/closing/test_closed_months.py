@@ -187,3 +187,18 @@ def test_killed_close(books: Books, monkeypatch: pytest.MonkeyPatch, fails_at: i
         assert check.passed, check.detail
         closed = read_status(connection).closed_through
     assert closed == (None if fails_at == 1 else "2031-04")
+
+
+def test_damaged_freeze(books: Books) -> None:
+    """A freeze that can't be read says which file and offers to open the month, which works also where a file is gone."""
+    close(books, "2031-04")
+    postings = books.folder.closed / "2031-04.csv"
+    postings.write_text(postings.read_text(encoding="utf-8") + "rubbish\n", encoding="utf-8")
+    with pytest.raises(LedgerError) as caught:
+        books.build()
+    (problem,) = caught.value.problems
+    assert ("closed/2031-04.csv", "is not the postings of a closed month any more") == (problem.where, problem.what)
+    assert "ledger-tools reopen 2031-04" in problem.next_step
+    (books.folder.closed / "2031-04.beancount").unlink()
+    reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "damaged"))
+    assert close(books, "2031-04").closed
