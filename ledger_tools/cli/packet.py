@@ -46,7 +46,7 @@ def command(context: Context, period_text: str | None, period: Period, out: str,
       ledger-tools packet --year 2031 --out accountant --archive
     """
     from ledger_tools.archive import open_books
-    from ledger_tools.closed import read_closed_months
+    from ledger_tools.closed import read_closed_months, read_reopenings
     from ledger_tools.packet.contents import make_packet
     from ledger_tools.packet.delivery import write_archive, write_folder
 
@@ -58,8 +58,10 @@ def command(context: Context, period_text: str | None, period: Period, out: str,
         raise click.UsageError("Name a month, quarter or year: ledger-tools packet 2031-04 --out packet")
     folder = context.folder()
     with open_books(folder, context.progress) as connection:
-        closed = read_closed_months(folder)
-        packet = make_packet(connection, period, period_name(period), period_name, context.progress, closed)
+        packet = make_packet(
+            connection, period, period_name(period), period_name, context.progress, read_closed_months(folder),
+            read_reopenings(folder),
+        )  # fmt: skip
         write = write_archive if archive else write_folder
         written = write(books_path(out), packet, connection, folder, context.progress)
     context.end_progress()

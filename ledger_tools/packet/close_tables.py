@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ledger_tools.closed import ClosedMonth
+from ledger_tools.closed import ClosedMonth, Reopening
 from ledger_tools.packet.letters import harmless
 from ledger_tools.packet.table import Column, Line, Table, Term
 from ledger_tools.reports.closing_entries import ClosingEntries
@@ -22,12 +22,18 @@ _PRIOR_PERIOD_NOTE = (
 )
 
 
-def close_steps_table(months: Sequence[ClosedMonth], open_months: Sequence[str]) -> Table:
-    """The steps of each month's close as they were signed off; months that are open have none."""
+def close_steps_table(
+    months: Sequence[ClosedMonth], reopened: Sequence[Reopening], open_months: Sequence[str]
+) -> Table:
+    """The steps of each month's close as they were signed off, and what was opened again and why; open months have none."""
     lines = [
         Line((month.month, month.closed_on, harmless(month.closed_by), step.step, step.state, harmless(step.detail)))
         for month in months
         for step in month.steps
+    ]
+    lines += [
+        Line((again.month, again.on, harmless(again.by), "opened again", "reopened", harmless(again.reason)))
+        for again in reopened
     ]
     lines += [Line((month, None, None, None, "open", None)) for month in open_months]
     columns = (
@@ -38,7 +44,10 @@ def close_steps_table(months: Sequence[ClosedMonth], open_months: Sequence[str])
         Column("State", width=10),
         Column("What was found", width=90, wraps=True),
     )
-    note = "A waived step names what was left as it is; the sheet of waived items has the reasons."
+    note = (
+        "A waived step names what was left as it is, and why. A month that was opened again stands here with its reason; its "
+        "earlier freeze is kept with the books."
+    )
     return Table("close", "Close", columns, tuple(lines), (note,), is_list=True)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import duckdb
 
 from ledger_tools.calendar import Period
-from ledger_tools.closed import ClosedMonth
+from ledger_tools.closed import ClosedMonth, Reopening
 from ledger_tools.open_items import list_open_items
 from ledger_tools.packet import close_tables, control_tables, detail_tables, flow_tables, statement_tables, tax_tables
 from ledger_tools.packet.proofs import check_table, list_proofs
@@ -68,10 +68,11 @@ def make_packet(
     compared_name: Callable[[Period], str],
     progress: Progress,
     closed: Sequence[ClosedMonth] = (),
+    reopened: Sequence[Reopening] = (),
 ) -> Packet:
     """Everything that the packet of a month, quarter or year shows; `name` and `compared_name` say what people call one.
 
-    `closed` are the closed months of the books folder.
+    `closed` and `reopened` are the closed months of the books folder and what was opened again.
 
     Raises:
         LedgerError: the books hold nothing of the period.
@@ -113,7 +114,11 @@ def make_packet(
         tax_tables.tie_out_table(tie_out(connection, whole, last)),
         tax_tables.form_lines_table(report_form_lines(connection, whole, last)),
         tax_tables.receipts_table(report_gross_receipts(connection, whole, last)),
-        close_tables.close_steps_table([each for each in closed if each.month in months], standing.open_months),
+        close_tables.close_steps_table(
+            [each for each in closed if each.month in months],
+            [each for each in reopened if each.month in months],
+            standing.open_months,
+        ),
         close_tables.month_end_table(list_month_end_entries(connection, whole, base)),
         close_tables.prior_period_table(list_prior_period_entries(connection, whole, base)),
         detail_tables.exports_table(list_exports(connection, last)),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from ledger_tools.addresses import without_addresses
 from ledger_tools.money import format_amount
-from ledger_tools.reports.order_story import without_addresses
 
 #: Stands for a letter that is left out.
 LEFT_OUT = "\N{REPLACEMENT CHARACTER}"

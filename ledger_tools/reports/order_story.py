@@ -12,7 +12,7 @@ from typing import Any
 
 import duckdb
 
-from ledger_tools.addresses import without_addresses as without_addresses
+from ledger_tools.addresses import without_addresses
 from ledger_tools.journal import ENTRY_TITLES
 from ledger_tools.money import format_amount
 from ledger_tools.posting.rules import HAND

@@ -10,6 +10,7 @@ import duckdb
 import flask
 
 from ledger_tools.calendar import Period, parse_month, parse_quarter, parse_year, period_name
+from ledger_tools.closed import read_closed_months, read_reopenings
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.packet.contents import make_packet
 from ledger_tools.packet.delivery import write_archive
@@ -58,7 +59,10 @@ class Packet(BooksPage):
         period = _named_period(str(asked.get("period", "")))
         waiting, stage = self.desk.waiting, self.desk.stage.tell
         with self.desk.books() as connection:
-            packet = make_packet(connection, period, period_name(period), period_name, stage)
+            packet = make_packet(
+                connection, period, period_name(period), period_name, stage, read_closed_months(self.desk.folder),
+                read_reopenings(self.desk.folder),
+            )  # fmt: skip
             place = waiting.packet_folder()
             file = write_archive(place, packet, connection, self.desk.folder, stage)
         waiting.packets[place.name] = file

@@ -1,5 +1,6 @@
 """Packets of closed months, of quarters and years, of many lines, and of months drawn at random: the checks read zero."""
 
+import datetime
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,7 +16,7 @@ from shop_books import DemoBooks, build_books, silent
 from ledger_tools.archive import open_books
 from ledger_tools.calendar import Period, parse_month, parse_quarter, parse_year
 from ledger_tools.cli.periods import period_name
-from ledger_tools.closed import read_closed_months
+from ledger_tools.closed import Reopening, read_closed_months
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import last_known_day
 from ledger_tools.packet import detail_tables
@@ -64,6 +65,18 @@ def test_a_closed_month_says_so(closed_books: tuple[BooksFolder, duckdb.DuckDBPy
            WHERE source.name = 'month-end' AND strftime(posting.posted_on, '%Y-%m') = '2031-04'"""
     ).fetchall()[0]
     assert posted == len(entries.lines) - 1 > 100
+
+
+def test_reopened_months_are_told(closed_books: tuple[BooksFolder, duckdb.DuckDBPyConnection]) -> None:
+    """A month that was opened again stands on the sheet of the close with who, when and why."""
+    folder, connection = closed_books
+    again = Reopening("2031-04", datetime.date(2031, 5, 20), "R. Vale", "the bank corrected its statement")
+    packet = make_packet(
+        connection, parse_month("2031-04"), "2031-04", period_name, silent, read_closed_months(folder), [again]
+    )
+    assert [("2031-04", again.on, "R. Vale", "opened again", "reopened", again.reason)] == [
+        line.cells for line in packet.table("close").lines if line.cells[4] == "reopened"
+    ]
 
 
 @pytest.mark.parametrize(
