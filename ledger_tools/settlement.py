@@ -92,7 +92,7 @@ def decide(
         raise LedgerError(
             Problem(f"account {verdict.account!r}", "is not an account name", "write it like Expenses:BankFees")
         )
-    _refuse_own_account(connection, item, verdict.account)
+    refuse_own_account(connection, item, verdict.account)
     balances = open_balance(connection, item)
     if not balances:
         raise LedgerError(
@@ -119,8 +119,14 @@ def decide(
     )
 
 
-def _refuse_own_account(connection: duckdb.DuckDBPyConnection, item: OpenItem, account: str) -> None:
-    """What an own account's export tells of as well would count twice."""
+def refuse_own_account(
+    connection: duckdb.DuckDBPyConnection, item: OpenItem, account: str, *, is_rule: bool = False
+) -> None:
+    """What an own account's export tells of as well would count twice; a rule that points to a bank makes a transfer.
+
+    Raises:
+        LedgerError: the account is that of a source with exports of the item's day.
+    """
     row = connection.execute(
         """SELECT source.name, source.kind FROM account JOIN account_use AS used USING (account_no)
            JOIN source ON source.kind = used.role AND source.name = used.parameter JOIN export USING (source_no)
@@ -130,6 +136,8 @@ def _refuse_own_account(connection: duckdb.DuckDBPyConnection, item: OpenItem, a
     if row is None:
         return
     name, kind = row
+    if is_rule and kind == "bank":
+        return
     step = f"tie it to the payout or top-up that it is: ledger-tools settle {item.id} --match EVENT"
     if kind == "bank":
         step = (

@@ -20,6 +20,7 @@ from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import SETTINGS_FILE, BooksFolder
 from ledger_tools.open_items import OpenItem
 from ledger_tools.settings import parse_settings
+from ledger_tools.settlement import refuse_own_account
 
 #: Letters that a text must hold in words without digits, for a pattern of it to mean anything.
 _FEWEST_LETTERS = 4
@@ -75,6 +76,7 @@ def propose_rule(connection: duckdb.DuckDBPyConnection, item: OpenItem, account:
     where = f"item {item.id} ({item.kind})"
     if not ACCOUNT_PATTERN.match(account):
         raise LedgerError(Problem(f"account {account!r}", "is not an account name", "write it like Expenses:BankFees"))
+    refuse_own_account(connection, item, account, is_rule=True)
     lines = _lines(connection, item)
     if lines is None or item.event_id is None:
         raise LedgerError(

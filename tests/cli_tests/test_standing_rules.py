@@ -154,3 +154,13 @@ def test_persons_stay_out_of_patterns() -> None:
     text = "studio rent Zelda Quimby zelda@mailbox.test Zelda Quimby"
     assert r"studio\s+rent" == pattern_of(text, "Zelda Quimby")
     assert r"Harbour\s+Power" == pattern_of("Harbour Power", "Harbour Power")
+
+
+def test_no_rule_to_the_wallet(tmp_path: Path) -> None:
+    """A rule can't send lines to the wallet's own account, whose export tells of its top-ups itself."""
+    books = Books(tmp_path, RULES).put(bank=LINES, wallet=[wallet("w1", "top_up", "2031-04-01", "5.00")])
+    before = books.folder.settings.read_bytes()
+    done = settle(books, "20310412:-400:1", "Assets:Wallet:FulfilmentWallet")
+    assert 1 == done.status
+    assert "it would count twice" in done.err
+    assert before == books.folder.settings.read_bytes()
