@@ -255,19 +255,21 @@ def test_demo_that_can_not_be_read(machine: Machine, tmp_path: Path) -> None:
 
 
 def test_tests_command(machine: Machine) -> None:
-    """The suite runs after the open data is there, two at a time, further arguments passed on, its status returned."""
+    """The suite runs after what it reads is there, two at a time, further arguments passed on, its status returned."""
     machine.statuses = {"pytest": 5}
     assert 5 == machine.run.main(["test", "-k", "money"])
-    fetched, tested = machine.commands[-2:]
-    assert str(machine.run.ROOT / "tests" / "open_data" / "fetch.py") == fetched[-1]
+    *fetched, tested = machine.commands[-3:]
+    scripts = [str(machine.run.ROOT / "tests" / name) for name in ("open_data/fetch.py", "web/fetch_axe.py")]
+    assert scripts == [command[-1] for command in fetched]
     assert ["-m", "pytest", "-n", "2", "-k", "money"] == tested[1:]
 
 
-def test_open_data_out_of_reach(machine: Machine, capsys: pytest.CaptureFixture[str]) -> None:
-    """Without the open data the suite does not run as if it were complete."""
-    machine.statuses = {str(machine.run.ROOT / "tests" / "open_data" / "fetch.py"): 1}
+@pytest.mark.parametrize("name", ["open_data/fetch.py", "web/fetch_axe.py"])
+def test_registry_out_of_reach(name: str, machine: Machine, capsys: pytest.CaptureFixture[str]) -> None:
+    """Without what it reads from registries the suite does not run as if it were complete."""
+    machine.statuses = {str(machine.run.ROOT / "tests" / name): 1}
     assert 1 == machine.run.main(["test"])
-    assert "The open data for the tests could not be fetched" in capsys.readouterr().err
+    assert "What the tests read could not be fetched" in capsys.readouterr().err
     assert not any("pytest" in command for command in machine.commands)
 
 

@@ -153,7 +153,7 @@ def test_gap_between_two_exports(tmp_path: Path) -> None:
     gaps = [
         (item.source, item.date.isoformat(), item.cause) for item in books.open_items() if item.kind == "coverage-gap"
     ]
-    assert [("shop", "2031-04-11", "no export covers 2031-04-11 to 2031-04-14")] == gaps
+    assert [("shop", "2031-04-11", "no export covers 2031-04-11 to 2031-04-14 (4 days)")] == gaps
     books.put(orders=[order("7", "2031-04-11", "7.00"), order("8", "2031-04-14", "7.00")])
     assert "coverage-gap" not in books.kinds()
 
