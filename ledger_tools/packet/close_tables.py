@@ -23,17 +23,19 @@ _PRIOR_PERIOD_NOTE = (
 
 
 def close_steps_table(
-    months: Sequence[ClosedMonth], reopened: Sequence[Reopening], open_months: Sequence[str]
+    closed: Sequence[ClosedMonth], reopened: Sequence[Reopening], months: Sequence[str], open_months: Sequence[str]
 ) -> Table:
-    """The steps of each month's close as they were signed off, and what was opened again and why; open months have none."""
+    """The steps of each of these months' close as they were signed off, and what was opened again and why."""
     lines = [
         Line((month.month, month.closed_on, harmless(month.closed_by), step.step, step.state, harmless(step.detail)))
-        for month in months
+        for month in closed
+        if month.month in months
         for step in month.steps
     ]
     lines += [
         Line((again.month, again.on, harmless(again.by), "opened again", "reopened", harmless(again.reason)))
         for again in reopened
+        if again.month in months
     ]
     lines += [Line((month, None, None, None, "open", None)) for month in open_months]
     columns = (

@@ -78,9 +78,8 @@ def make_packet(
         LedgerError: the books hold nothing of the period.
     """
     standing = find_standing(connection, period, name)
-    assert period.first is not None
+    assert period.first is not None and period.last is not None
     whole = Period(period.first, standing.last_day)
-    assert period.last is not None
     earlier = period_before(period.first, period.last)
     before = compared_name(earlier)
     base, last = standing.currency, standing.last_day
@@ -114,11 +113,7 @@ def make_packet(
         tax_tables.tie_out_table(tie_out(connection, whole, last)),
         tax_tables.form_lines_table(report_form_lines(connection, whole, last)),
         tax_tables.receipts_table(report_gross_receipts(connection, whole, last)),
-        close_tables.close_steps_table(
-            [each for each in closed if each.month in months],
-            [each for each in reopened if each.month in months],
-            standing.open_months,
-        ),
+        close_tables.close_steps_table(closed, reopened, months, standing.open_months),
         close_tables.month_end_table(list_month_end_entries(connection, whole, base)),
         close_tables.prior_period_table(list_prior_period_entries(connection, whole, base)),
         detail_tables.exports_table(list_exports(connection, last)),
