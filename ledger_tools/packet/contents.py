@@ -72,13 +72,12 @@ def make_packet(
 ) -> Packet:
     """Everything that the packet of a month, quarter or year shows; `name` and `compared_name` say what people call one.
 
-    `closed` and `reopened` are the closed months of the books folder and what was opened again.
-
     Raises:
         LedgerError: the books hold nothing of the period.
     """
     standing = find_standing(connection, period, name)
-    assert period.first is not None and period.last is not None
+    assert period.first is not None
+    assert period.last is not None
     whole = Period(period.first, standing.last_day)
     earlier = period_before(period.first, period.last)
     before = compared_name(earlier)
