@@ -254,3 +254,23 @@ def test_difference_that_is_made_good_later_stays_listed(tmp_path: Path) -> None
 def test_books_without_data_have_nothing_open(tmp_path: Path) -> None:
     """New books have no open item and no day to see them as of."""
     assert [] == Books(tmp_path).open_items()
+
+
+def test_shipped_then_refunded(tmp_path: Path) -> None:
+    """An order that shipped was made: that its charge is missing is told though all of it was refunded afterwards."""
+    books = Books(tmp_path).put(
+        orders=[
+            order("1", DAY, "20.00", shipped_at="2031-04-03T09:00:00"),
+            order("2", DAY, "21.00"),
+            order("3", "2031-04-20", "22.00", shipped_at="2031-04-21T09:00:00"),
+        ],
+        processor=[
+            processor("c1", "charge", DAY, "20.00", "20.00", order_ref="1"),
+            processor("r1", "refund", "2031-04-05", "-20.00", "-20.00", order_ref="1"),
+            processor("c2", "charge", DAY, "21.00", "21.00", order_ref="2"),
+            processor("r2", "refund", "2031-04-05", "-21.00", "-21.00", order_ref="2"),
+            processor("c3", "charge", "2031-04-20", "22.00", "22.00", order_ref="3"),
+        ],
+        wallet=[wallet("w3", "charge", "2031-04-20", "9.00", order_ref="3")],
+    )
+    assert ["1"] == [item.order_id for item in books.open_items() if item.kind == "order-without-fulfilment"]

@@ -12,7 +12,7 @@ _UNMADE = """
     LEFT JOIN (SELECT order_no, sum(items + shipping + fact_refund.tip + tax_shop + tax_marketplace + gift_cards) AS refunded
                FROM fact_refund WHERE posted_on <= $as_of GROUP BY order_no) AS back USING (order_no)
     WHERE made.order_no IS NULL AND head.placed_at::DATE <= $as_of AND head.cancelled_at IS NULL
-      AND coalesce(refunded, 0) < sale.total AND sale.items_net > 0
+      AND (coalesce(refunded, 0) < sale.total OR head.shipped_at::DATE <= $as_of) AND sale.items_net > 0
       AND EXISTS (SELECT 1 FROM source WHERE kind = 'wallet')
 """
 

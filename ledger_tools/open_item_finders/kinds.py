@@ -48,7 +48,7 @@ KINDS: tuple[Kind, ...] = (
          "the missing payment or refund, or an entry in hand.beancount with the order's link",
          "clearing", "a payment"),
     Kind("order-without-fulfilment", "an order that the fulfilment partner never charged",
-         "made to order, neither cancelled nor fully refunded, and no wallet charge names it after the usual days",
+         "made to order, neither cancelled nor fully refunded before it shipped, and no wallet charge names it after the usual days",
          "the wallet's export of these days; else ask the partner whether it was made", match="a wallet charge"),
     Kind("fulfilment-without-order", "a fulfilment charge whose order no shop export shows",
          "the charge's reference finds no order",
