@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import getpass
+import os
+import sys
 
 import click
 
@@ -61,6 +63,10 @@ def command(context: Context, port: int, read_only: bool, no_browser: bool) -> N
             pass
         finally:
             server.stop()
+    # a thread may still work something out aside; the interpreter's own way out would abort under it
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(0)
 
 
 def _login_name() -> str:
