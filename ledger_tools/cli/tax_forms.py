@@ -33,8 +33,9 @@ PARTS = ("receipts", "lines")
 def command(context: Context, period: Period, part: str | None, as_of: datetime.date | None, shape: str) -> None:
     """Show gross receipts by processor and month, tied to the revenue, and income and cost by line of the tax form.
 
-    Gross receipts are what processors put on an information return: before fees and refunds, with tax and shipping. The
-    lines are those of the U.S. form for a sole owner's business; [tax_lines] in shop.toml says where accounts belong.
+    Gross receipts are what processors put on an information return: by the processor's own date, before fees and refunds,
+    with tax and shipping. The lines are those of the U.S. form for a sole owner's business; [tax_lines] in shop.toml says
+    where accounts belong.
 
     \b
     Example:
@@ -130,7 +131,7 @@ def _show_receipts(report: GrossReceipts) -> None:
     steps.append(("revenue", told(report.revenue)))
     width = max(len(figure) for _, figure in steps)
     for words, figure in steps:
-        click.echo(f"  {words:<52}{figure:>{width}}")
+        click.echo(f"  {words:<59}{figure:>{width}}")
     click.echo("  They agree." if not report.difference else f"  They DIFFER by {told(report.difference)}.")
 
 

@@ -111,7 +111,7 @@ def make_packet(
         tax_tables.thresholds_table(report_thresholds(connection, last)),
         tax_tables.tie_out_table(tie_out(connection, whole, last)),
         tax_tables.form_lines_table(report_form_lines(connection, whole, last)),
-        tax_tables.receipts_table(report_gross_receipts(connection, whole, last)),
+        tax_tables.receipts_table(report_gross_receipts(connection, whole)),
         close_tables.close_steps_table(closed, reopened, months, standing.open_months),
         close_tables.month_end_table(list_month_end_entries(connection, whole, base)),
         close_tables.prior_period_table(list_prior_period_entries(connection, whole, base)),

@@ -199,6 +199,6 @@ def receipts_table(report: GrossReceipts) -> Table:
         Column("Amount", "money", 18, report.currency),
         Column("Payments", "count", 10),
     )
-    note = "As processors put it on an information return: what customers were charged, before fees and refunds, with tax and "
-    note += f"shipping. It is no income and no tax base. {CAUTION}"
+    note = "As processors put it on an information return: what customers were charged, by the processor's own date, before fees "
+    note += f"and refunds, with tax and shipping. It is no income and no tax base. {CAUTION}"
     return Table("gross-receipts", "Gross receipts", columns, tuple(lines.lines), (note,))

@@ -1,8 +1,10 @@
 """Gross receipts as a payment processor reports them on an information return, reconciled with the books' revenue.
 
-Amounts are minor units of the base currency. The gross amount is what customers were charged, by the day of the charge:
-before fees, refunds, discounts given later and payouts, with shipping, sales tax and gift cards sold. It is no income and
-no tax base. From it, line by line, each a sum over entries of the period, to the revenue of the income statement.
+Amounts are minor units of the base currency. The gross amount is what customers were charged, by the processor's own day
+of the charge: before fees, refunds, discounts given later and payouts, with shipping, sales tax and gift cards sold. It is
+no income and no tax base. From it, line by line, to the revenue of the income statement. The books post a charge that came
+after its month was closed in a later month; two lines tell what this moves into the period and out of it, and all further
+lines are sums over what is posted in the period.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ class Receipts:
 
     Attributes:
         currency: of the balance that the processor holds; the amounts are in the base currency all the same.
-        months: (first day of the month, gross amount, number of payments), only months with any.
+        months: (first day of the month that the processor dates them in, gross amount, number of payments), only months with
+            any.
     """
 
     processor: str
@@ -126,12 +129,22 @@ class GrossReceipts:
 
 
 _POSTED = within_period("leg.posted_on")
+_CHARGED = within_period("charge.charged_on")
 
-_RECEIPTS = f"""
-    SELECT source.name, source.currency, date_trunc('month', leg.posted_on)::DATE, -sum(value)::BIGINT, count(DISTINCT event_no)
+#: SQL relation: what is posted of charges up to `$as_of`, with the day that the processor gives them.
+_CHARGES = f"""(
+    SELECT event_no, source_no, event_id, leg.posted_on, coalesce(belongs_on, leg.posted_on) AS charged_on, -value AS amount
     FROM {VALUED_POSTINGS} AS leg JOIN event USING (event_no) JOIN account USING (account_no)
-    JOIN source ON source.source_no = event.source_no
-    WHERE rule = 'charge' AND role = 'clearing' AND {_POSTED} GROUP BY ALL ORDER BY 1, 3
+    WHERE rule = 'charge' AND role = 'clearing' AND ($as_of IS NULL OR leg.posted_on <= $as_of)
+)"""
+
+#: A charge that changed after its month was closed has several entries and is one payment; none where they cancel out.
+_RECEIPTS = f"""
+    SELECT source.name, source.currency, month, sum(amount)::BIGINT, count(*) FILTER (amount <> 0)
+    FROM (
+        SELECT source_no, date_trunc('month', charged_on)::DATE AS month, event_id, sum(amount) AS amount
+        FROM {_CHARGES} AS charge WHERE {_CHARGED} GROUP BY ALL
+    ) JOIN source USING (source_no) GROUP BY ALL HAVING bool_or(amount <> 0) ORDER BY 1, 3
 """
 
 #: What each line of the reconciliation adds, over the entries of the period. A sale's income is what its other legs are, so
@@ -140,7 +153,10 @@ _STEPS = f"""
     WITH leg AS (
         SELECT leg.*, rule, role, account.name LIKE 'Income:%' AS is_income
         FROM {VALUED_POSTINGS} AS leg JOIN event USING (event_no) JOIN account USING (account_no) WHERE {_POSTED}
-    ), charged AS (
+    ), dated AS (
+        SELECT amount, {_CHARGED} AS is_charged, {within_period("charge.posted_on")} AS is_posted
+        FROM {_CHARGES} AS charge
+), charged AS (
         SELECT order_no, -sum(value) AS amount FROM leg WHERE rule = 'charge' AND role = 'clearing' GROUP BY order_no
     ), sold AS (
         SELECT order_no, sum(value) AS amount FROM leg WHERE rule = 'sale' AND role = 'clearing' GROUP BY order_no
@@ -151,7 +167,9 @@ _STEPS = f"""
                coalesce(sold.amount, 0) - coalesce(charged.amount, 0) AS amount
         FROM charged FULL JOIN sold ON charged.order_no = sold.order_no
     )
-    SELECT coalesce((SELECT sum(amount) FROM charged), 0)::BIGINT AS gross,
+    SELECT coalesce((SELECT sum(amount) FROM dated WHERE is_charged), 0)::BIGINT AS gross,
+           coalesce((SELECT sum(amount) FROM dated WHERE is_posted AND NOT is_charged), 0)::BIGINT AS charged_before,
+           coalesce((SELECT -sum(amount) FROM dated WHERE is_charged AND NOT is_posted), 0)::BIGINT AS posted_after,
            {
     ", ".join(
         f"coalesce((SELECT sum(amount) FROM by_order WHERE kind = '{kind}'), 0)::BIGINT AS {kind}"
@@ -174,6 +192,8 @@ _STEPS = f"""
 #: Names and words of the lines, in the order in which the query gives their amounts.
 _LINES = (
     ("gross_receipts", "gross receipts: what customers were charged"),
+    ("charged_before_the_period", "plus charged in closed months before, posted in this period"),
+    ("posted_after_the_period", "less charged in this period, posted after its close"),
     ("charged_for_other_periods", "less charged for orders placed in other periods"),
     ("charged_without_order", "less charged where no order is known"),
     ("not_charged_in_period", "plus orders placed and not charged in the period"),
@@ -192,9 +212,12 @@ _LINES = (
 def report_gross_receipts(
     connection: duckdb.DuckDBPyConnection, period: Period = ALL_TIME, as_of: datetime.date | None = None
 ) -> GrossReceipts:
-    """Receipts of a period by processor and month, and each line that leads from them to the revenue."""
+    """Receipts of a period by processor and month, and each line that leads from them to the revenue.
+
+    A charge of the period that is posted after it counts all the same, where it is known by `as_of`.
+    """
     last = last_day(period, as_of)
-    ends = {"first": period.first, "last": last}
+    ends: dict[str, datetime.date | None] = {"first": period.first, "last": last, "as_of": as_of}
     found: dict[tuple[str, str], list[tuple[datetime.date, int, int]]] = {}
     for processor, held, month, amount, count in connection.execute(_RECEIPTS, ends).fetchall():
         found.setdefault((processor, held), []).append((month, amount, count))
