@@ -58,6 +58,7 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
     _match_by_reference(connection)
     _match_by_amount(connection, settings)
     match_bank_sums(connection)
+    _match_foreign(connection, settings)  # again: parts of a sum are rivals no longer
     list_bank_candidates(connection)
     connection.execute(
         """
@@ -211,16 +212,55 @@ def _take(connection: duckdb.DuckDBPyConnection, stage: stages.Stage) -> None:
 
 
 def _match_foreign(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
-    """A line and a movement in two currencies, whose worth in the base currency differs by no more than the tolerance."""
-    window, stage, usual = stages.FOREIGN.window, stages.FOREIGN, stages.NEAR
+    """A line and a movement in two currencies, whose worth in the base currency differs by no more than the tolerance.
+
+    At the edge of both exports a pair waits until the days in which a rival could be hidden are known: first the near
+    days, then those that the two sources have shown.
+    """
+    if not _has_foreign(connection):
+        return
+    _weigh_foreign(connection, settings)
+    near = f"SELECT *, {stages.NEAR.low} AS low, {stages.NEAR.high} AS high FROM foreign_pair"
+    usual = f"""
+        SELECT foreign_pair.*, low, high FROM foreign_pair JOIN (
+            SELECT later_source_no, earlier_source_no, min(lag)::INTEGER AS low, max(lag)::INTEGER AS high FROM ({_MATCHED})
+            GROUP BY ALL HAVING count(*) >= {stages.LEARNT_FROM}
+        ) ON later_source_no = line_source_no AND earlier_source_no = movement_source_no AND lag BETWEEN low AND high
+    """
+    for edges in (near, usual):
+        connection.execute(
+            f"""
+            INSERT INTO found
+            WITH span AS ({COVERED_SPANS}), pair AS ({edges})
+            SELECT line_no, movement_no, amount, {quoted(stages.FOREIGN.name)}, why
+            FROM pair
+            LEFT JOIN span AS at_bank ON at_bank.source_no = line_source_no
+                AND moved_on + low >= at_bank.first_day AND moved_on + high <= at_bank.last_day
+            LEFT JOIN span AS at_mover ON at_mover.source_no = movement_source_no
+                AND day - high >= at_mover.first_day AND day - low <= at_mover.last_day
+            WHERE (at_bank.source_no IS NOT NULL OR at_mover.source_no IS NOT NULL) AND {_OPEN_LINE} AND {_OPEN_MOVEMENT}
+            """
+        )
+    connection.execute("DROP TABLE foreign_pair")
+
+
+def _has_foreign(connection: duckdb.DuckDBPyConnection) -> bool:
+    """Whether an open movement is in a currency that some bank line is not in."""
+    row = connection.execute(
+        f"""SELECT 1 FROM movement WHERE {_OPEN_MOVEMENT} AND currency <> ANY (SELECT currency FROM line) LIMIT 1"""
+    ).fetchone()
+    return row is not None
+
+
+def _weigh_foreign(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+    """Make `foreign_pair`: open lines and movements whose worth fits, neither of them fitting another in the window."""
+    window = stages.FOREIGN.window
     assert window is not None
-    base = settings.currency
-    tolerance = settings.matching.tolerance_basis_points
+    base, tolerance = settings.currency, settings.matching.tolerance_basis_points
     connection.execute(
         f"""
-        INSERT INTO found
-        WITH span AS ({COVERED_SPANS}),
-        open_line AS (
+        CREATE OR REPLACE TEMP TABLE foreign_pair AS
+        WITH open_line AS (
             SELECT line_no, currency, source_no, "at"::DATE AS day,
                    {worth("amount", "line.currency", 'line."at"::DATE', base)} AS worth
             FROM line WHERE by_amount AND {_OPEN_LINE}
@@ -228,22 +268,18 @@ def _match_foreign(connection: duckdb.DuckDBPyConnection, settings: ShopSettings
         ), open_movement AS (
             SELECT movement_no, currency, source_no, moved_on, amount, {worth("amount", "movement.currency", "moved_on", base)} AS worth
             FROM movement WHERE movement_no NOT IN (SELECT movement_no FROM returned) AND {_OPEN_MOVEMENT}
-        ), near AS (
-            SELECT line_no, movement_no, open_movement.amount, open_line.currency AS line_currency, open_movement.currency,
-                   abs(open_line.worth - open_movement.worth)::HUGEINT * 10000 // abs(open_movement.worth) AS off,
-                   at_bank.source_no IS NOT NULL OR at_mover.source_no IS NOT NULL AS known
+        ), pair AS (
+            SELECT line_no, movement_no, open_movement.amount, day, moved_on, day - moved_on AS lag,
+                   open_line.source_no AS line_source_no, open_movement.source_no AS movement_source_no,
+                   CASE WHEN open_movement.currency = {quoted(base)} THEN open_line.currency ELSE open_movement.currency END AS rated,
+                   abs(open_line.worth - open_movement.worth)::HUGEINT * 10000 // abs(open_movement.worth) AS off
             FROM open_line JOIN open_movement ON open_line.currency <> open_movement.currency
                AND sign(open_line.worth) = sign(open_movement.worth) AND open_movement.worth <> 0
                AND day - moved_on BETWEEN {window.low} AND {window.high}
-            LEFT JOIN span AS at_bank ON at_bank.source_no = open_line.source_no
-                AND moved_on + ({usual.low}) >= at_bank.first_day AND moved_on + {usual.high} <= at_bank.last_day
-            LEFT JOIN span AS at_mover ON at_mover.source_no = open_movement.source_no
-                AND day - {usual.high} >= at_mover.first_day AND day - ({usual.low}) <= at_mover.last_day
             WHERE abs(open_line.worth - open_movement.worth)::HUGEINT * 10000 <= abs(open_movement.worth)::HUGEINT * {tolerance}
         )
-        SELECT line_no, movement_no, amount, {quoted(stage.name)},
-               'worth within ' || off // 100 || '.' || lpad((off % 100)::VARCHAR, 2, '0') || ' % of the latest known rate of '
-               || CASE WHEN currency = {quoted(base)} THEN line_currency ELSE currency END
-        FROM near QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1 AND known
+        SELECT *, 'worth within ' || off // 100 || '.' || lpad((off % 100)::VARCHAR, 2, '0') || ' % of the latest known rate of '
+               || rated AS why
+        FROM pair QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1
         """
     )

@@ -200,3 +200,53 @@ def test_decisions_make_sums(tmp_path: Path) -> None:
     assert [("both-1", 1000, "decision"), ("both-4", 4000, "decision")] == found
     books.folder.decisions.unlink()
     assert before == books.journal_text()
+
+
+def euro_payouts(days: list[str]) -> list[dict[str, object]]:
+    """Euro payouts of one amount, each on its day."""
+    return [payout(f"euro-{day[5:]}", day, "100.00", currency="EUR") for day in days]
+
+
+@pytest.mark.parametrize(
+    ("deposits", "matched"),
+    [
+        (["2031-02-02", "2031-03-02", "2031-03-12"], 3),  # one to two days are usual, and the first days are there
+        (["2031-02-02", "2031-03-02"], 1),  # a single later payout shows nothing yet
+        (["2031-02-04", "2031-03-02", "2031-03-12"], 2),  # not in the usual days
+    ],
+)
+def test_foreign_money_at_the_edge(tmp_path: Path, deposits: list[str], matched: int) -> None:
+    """Where both exports begin, foreign money is matched in the days that these two sources have shown, not before."""
+    days = ["2031-02-01", "2031-03-01", "2031-03-10"]
+    books = Books(tmp_path, RATES).put(
+        processor=[*euro_payouts(days), fee("f-1", "2031-04-30")],
+        bank=[*(bank(day, "110.00", "SETTLEMENT") for day in deposits), bank("2031-04-30", "-0.50", "LAST")],
+    )
+    assert [(matched,)] == books.query("SELECT count(*) FROM bank_match WHERE matched_by = 'amount at a known rate'")
+
+
+def test_parts_of_a_sum_are_no_rivals(tmp_path: Path) -> None:
+    """A deposit that turns out to be part of a split payout leaves the foreign payout of its worth to the other one."""
+    books = Books(tmp_path, RATES).put(
+        processor=[
+            fee("f-1", "2031-01-01"),
+            *euro_payouts(["2031-02-01"]),
+            payout("split", "2031-02-01", "500.00"),
+            fee("f-2", "2031-04-30"),
+        ],
+        bank=[
+            bank("2031-01-01", "-0.50", "FIRST"),
+            bank("2031-02-02", "110.05", "SETTLEMENT"),
+            bank("2031-02-03", "109.90", "SETTLEMENT"),
+            bank("2031-02-04", "390.10", "SETTLEMENT"),
+            bank("2031-04-30", "-0.50", "LAST"),
+        ],
+    )
+    assert [
+        (10990, "split", "sum"),
+        (11005, "euro-02-01", "amount at a known rate"),
+        (39010, "split", "sum"),
+    ] == books.query(
+        """SELECT row.amount, movement.event_id, bank_match.matched_by FROM bank_match
+           JOIN bank_row AS row USING (source_no, key) JOIN movement ON movement.movement_no = bank_match.movement_no ORDER BY 1"""
+    )
