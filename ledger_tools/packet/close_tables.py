@@ -61,11 +61,11 @@ def _entries_table(name: str, title: str, entries: ClosingEntries, note: str) ->
         Column("Belongs to", "day", 11),
         Column("Order", width=14),
         Column("Source", width=18),
-        Column("Event", width=30),
+        Column("Event", width=34, wraps=True),
         Column("Account", width=36),
         Column("Debit", "money", 13, currency_in=9),
         Column("Credit", "money", 13, currency_in=9),
-        Column("Currency", width=9),
+        Column("Currency", width=11),
         Column(f"Debit, worth in {base}", "money", 14, base),
         Column(f"Credit, worth in {base}", "money", 14, base),
     )
@@ -77,9 +77,10 @@ def _entries_table(name: str, title: str, entries: ClosingEntries, note: str) ->
         record = (harmless(row.source), harmless(row.event_id), row.account)
         lines.append(Line((*about, *record, debit, credit, row.currency, max(worth, 0), max(-worth, 0))))
     terms = (Term(0, len(lines) - 1),) if lines else ()
+    notes = (note,) if entries.rows else (note, "There is none in this period.")
     total = (None, "Total", *(None,) * 8, entries.debit_worth, entries.credit_worth)
     lines.append(Line(total, "total", terms))
-    return Table(name, title, columns, tuple(lines), (note,), is_list=True)
+    return Table(name, title, columns, tuple(lines), notes, is_list=True)
 
 
 def month_end_table(entries: ClosingEntries) -> Table:

@@ -19,7 +19,7 @@ def reconciliation_table(report: Reconciliation) -> Table:
     """Every control account: stated balance, books, difference and what explains it."""
     columns = (
         Column("Account", width=36),
-        Column("Currency", width=9),
+        Column("Currency", width=11),
         Column("Stated on", "day", 11),
         *(Column(heading, "money", 16, currency_in=1) for heading in ("Stated", "Books", "Difference")),
         Column("Explained by", width=40, wraps=True),
@@ -62,7 +62,7 @@ def two_sided_table(report: Reconciliation) -> Table:
         statement.add(("Difference that remains", code, None, None, sides.remaining, None), "total", terms)
     columns = (
         Column("Account and side", width=52),
-        Column("Currency", width=9),
+        Column("Currency", width=11),
         Column("Date", "day", 11),
         Column("Age, days", "count", 9),
         Column("Amount", "money", 16, currency_in=1),
@@ -87,7 +87,7 @@ def controls_table(report: Reconciliation) -> Table:
         statement.add((label, code, None, None, control.balance, None, None), "subtotal", terms)
     columns = (
         Column("Account and item", width=46),
-        Column("Currency", width=9),
+        Column("Currency", width=11),
         Column("Since", "day", 11),
         Column("Age, days", "count", 9),
         Column("Amount", "money", 16, currency_in=1),
@@ -106,7 +106,7 @@ def open_items_table(items: Sequence[OpenItem]) -> Table:
         Column("Date", "day", 11),
         Column("Age, days", "count", 10),
         Column("Amount", "money", 13, currency_in=5),
-        Column("Currency", width=9),
+        Column("Currency", width=11),
         Column("Order", width=14),
         Column("Event", width=22),
         Column("Source", width=18),
@@ -134,7 +134,7 @@ def waived_items_table(items: Sequence[WaivedItem]) -> Table:
         Column("Date", "day", 11),
         Column("Decision", width=10),
         Column("Amount", "money", 13, currency_in=5),
-        Column("Currency", width=9),
+        Column("Currency", width=11),
         Column("Order", width=14),
         Column("Event", width=22),
         Column("Source", width=18),

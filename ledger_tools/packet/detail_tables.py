@@ -39,6 +39,8 @@ ORDER_COLUMNS = (
     ("Margin", "margin"),
     ("Tax collected", "tax_collected"),
 )
+#: Place of the margin among these.
+MARGIN = next(place for place, (_, field) in enumerate(ORDER_COLUMNS) if field == "margin")
 
 
 def _ledger_lines(rows: Callable[[], Iterable[LedgerRow]]) -> Iterator[Line]:
@@ -54,7 +56,7 @@ def ledger_table(ledger: GeneralLedger, base: str) -> Table:
     """Every posting of the period; by day in the workbook where they are too many."""
     columns = (
         Column("Account", width=36),
-        Column("Currency", width=9),
+        Column("Currency", width=11),
         Column("Date", "day", 11),
         Column("Entry", width=30),
         Column("Memo", width=28),
@@ -82,12 +84,15 @@ def _figure_cells(figures: Figures) -> Cells:
 
 
 def _order_cells(order: OrderProfit) -> Cells:
-    return (harmless(order.order_id), order.placed_on, *_figure_cells(order.figures), " ".join(order.flags))
+    """An order's line; its margin is blank while the partner's charge is missing, as most of the cost is."""
+    figures = list(_figure_cells(order.figures))
+    figures[MARGIN] = order.known_margin
+    return (harmless(order.order_id), order.placed_on, *figures, " ".join(order.flags))
 
 
 def _figure_columns(base: str) -> tuple[Column, ...]:
     return tuple(
-        Column(heading, "ratio", 9) if field == "margin" else Column(heading, "money", 12, base)
+        Column(heading, "ratio", 9) if field == "margin" else Column(heading, "money", 13, base)
         for heading, field in ORDER_COLUMNS
     )
 
@@ -96,13 +101,13 @@ def orders_table(report: OrderReport, by_month: GroupedReport) -> Table:
     """What each order placed in the period earned; by month in the workbook where they are too many."""
     base = report.currency
     note = "Orders placed in the period, with all that is known of them by its end. Costs, fees, discounts and returns are "
-    note += "positive. Tax collected is no part of revenue or profit."
+    note += "positive. Tax collected is no part of revenue or profit. While the partner's charge is missing, no margin is shown."
     totals = (*_figure_cells(report.totals), "")
     columns = (
         Column("Order", width=14),
         Column("Placed", "day", 11),
         *_figure_columns(base),
-        Column("Flags", width=40),
+        Column("Flags", width=32, wraps=True),
     )
     short = None
     if len(report.orders) > MOST_LINES:

@@ -232,7 +232,7 @@ def check_table(proofs: list[Proof], tables: Mapping[str, Table]) -> tuple[Table
     count = Line(("Checks that are not zero", None, None, None, None, broken), "total", (Term(1, len(lines)),))
     columns = (
         Column("Check", width=74),
-        Column("Currency", width=9),
+        Column("Currency", width=11),
         *(Column(heading, "money", 16, currency_in=1) for heading in ("In the packet", "Derived again", "Difference")),
         Column("Not zero", "count", 10),
     )

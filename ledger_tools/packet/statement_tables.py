@@ -42,7 +42,7 @@ def trial_balance_table(report: TrialBalance, ledger: GeneralLedger, notes: tupl
     statement.add(total, "total", (Term(0, last),) if last >= 0 else ())
     columns = (
         _ACCOUNT,
-        Column("Currency", width=10),
+        Column("Currency", width=11),
         *(
             Column(heading, "money", 15, currency_in=1)
             for heading in ("Opening balance", "Debits", "Credits", "Closing balance")

@@ -45,7 +45,7 @@ def sales_tax_table(report: SalesTaxReport) -> Table:
     lines.append(Line(("Total", None, *_tax_cells(report.totals)), "total", (Term(0, last),) if last >= 0 else ()))
     columns = (
         Column("Jurisdiction", width=14),
-        Column("Registered", width=11),
+        Column("Registered", width=12),
         *(Column(heading, "money", 13, report.currency) for heading, _ in _TAX_COLUMNS),
     )
     note = f"In {report.currency}. Due is collected less refunded; owed is the liability account at the period's end. {CAUTION}"
@@ -129,13 +129,13 @@ def thresholds_table(report: Thresholds) -> Table:
     base = report.currency
     columns = (
         Column("Place", width=14),
-        Column("Registered", width=11),
+        Column("Registered", width=12),
         Column("From", "day", 11),
         Column("To", "day", 11),
         Column("Sales that count", "money", 15, base),
         Column("Orders", "count", 9),
         Column("Threshold", "money", 15, base),
-        Column("Reached, %", "count", 10),
+        Column("Reached, %", "count", 13),
         Column("Passed on", "day", 11),
         Column("Collect from", "day", 12),
         Column("Rule as of", "day", 11),

@@ -7,8 +7,10 @@ row by row to a scratch folder, so memory stays small. The file is the same, byt
 from __future__ import annotations
 
 import datetime
+from bisect import bisect_right
 from decimal import Decimal
 from functools import lru_cache
+from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +32,10 @@ _LETTER, _A4 = 1, 9
 _INK, _DRAFT_INK, _RULE, _SHADE = "#1F2933", "#9B1C1C", "#7B8794", "#EEF1F4"
 #: Height of a row of text, in points.
 _ROW_HEIGHT = 15
+#: Characters of a column that a heading leaves empty: it is bold, indented, and in lists has the filter's button.
+_HEADING_MARGIN = 2
+#: Characters beyond which a sheet is two pages wide: on one, nobody could read it.
+_WIDEST = 250
 
 
 def header_row(table: Table) -> int:
@@ -76,7 +82,7 @@ class Writer:
     def _write_sheet(self, table: Table, sheet: Any) -> None:
         self._write_head(table, sheet)
         top = header_row(table)
-        if any(len(column.heading) > column.width for column in table.columns):
+        if any(len(column.heading) + _HEADING_MARGIN > column.width for column in table.columns):
             sheet.set_row(top, 2 * _ROW_HEIGHT)
         for place, column in enumerate(table.columns):
             sheet.set_column(place, place, column.width)
@@ -90,19 +96,24 @@ class Writer:
             self._write_line(table, sheet, row, line)
             if line.weight == "plain":
                 last_plain = row
+        if not len(table.lines):
+            row = top + 1
+            sheet.write_string(row, 0, "None.", self.style())
         self.spans[table.name] = (top + 1, last_plain)
         self._set_up_page(table, sheet, top, row)
 
     def _write_head(self, table: Table, sheet: Any) -> None:
         standing = self.packet.standing
-        last = len(table.columns) - 1
+        widths = list(accumulate(column.width for column in table.columns))
+        # a note stays on the first of two pages
+        last = len(widths) - 1 if widths[-1] <= _WIDEST else bisect_right(widths, _WIDEST // 2) - 1
+        width = widths[last]
         sheet.set_row(0, 24)
         sheet.write_string(0, 0, table.title, self.style(bold=True, font_size=15))
         about = f"{standing.shop}, {standing.name}, to the end of {standing.last_day}"
         sheet.write_string(1, 0, about, self.style())
         ink = _DRAFT_INK if standing.is_draft else _INK
         sheet.write_string(2, 0, standing.state, self.style(bold=True, font_color=ink))
-        width = sum(column.width for column in table.columns)
         for row, note in enumerate(table.notes, start=3):
             style = self.style(text_wrap=True, italic=True)
             sheet.set_row(row, _ROW_HEIGHT * (1 + len(note) * 8 // (7 * width)))
@@ -119,10 +130,14 @@ class Writer:
         sheet.repeat_rows(top)
         charts = self._chart_rows() if table.name == self.packet.tables[0].name else 0
         sheet.print_area(0, 0, bottom + charts, last)
-        sheet.fit_to_pages(1, 1 if charts else 0)
+        width = sum(column.width for column in table.columns)
+        sheet.fit_to_pages(2 if width > _WIDEST else 1, 1 if charts else 0)
         sheet.set_paper(_LETTER if prints_on_letter(standing.currency) else _A4)
-        if sum(column.width for column in table.columns) > 100:
+        if width > 100:
             sheet.set_landscape()
+        if width > _WIDEST:
+            sheet.repeat_columns(0)
+            sheet.print_across()
         shop = standing.shop.replace("&", "&&")[:80]
         mark = "DRAFT" if standing.is_draft else ""
         sheet.set_header(f"&L{shop}&C{mark}&R{table.title}, {standing.name}")
@@ -174,8 +189,8 @@ class Writer:
             properties["num_format"] = f"#,##0{places};-#,##0{places}"
         elif kind in ("day", "count", "ratio"):
             properties["num_format"] = {"day": "yyyy-mm-dd", "count": "#,##0", "ratio": "0.0%"}[kind]
-        if kind in ("text", "long text", "day") and not is_first:
-            properties |= {"align": "left", "indent": 1}
+        if kind in ("text", "long text", "day"):
+            properties |= {"align": "left"} if is_first else {"align": "left", "indent": 1}
         if kind == "long text":
             properties["text_wrap"] = True
         if weight != "plain":

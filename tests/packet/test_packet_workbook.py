@@ -178,6 +178,27 @@ def test_sheets_are_ready_to_read_and_print(formulas: Any, april: Packet) -> Non
         assert table.is_list == bool(sheet.auto_filter.ref), table.title
 
 
+def test_headings_fit_their_columns(formulas: Any, april: Packet) -> None:
+    """No word of a heading is cut: bold, indented and beside a filter's button it needs two characters more than it has."""
+    for table in april.tables:
+        sheet = formulas[table.title]
+        top = int(re.sub(r"\D", "", sheet.freeze_panes)) - 1
+        for column in table.columns:
+            longest = max(len(word) for word in column.heading.split())
+            assert longest + 2 <= column.width, f"{table.title}: {column.heading}"
+            if len(column.heading) + 2 > column.width:
+                assert sheet.row_dimensions[top].height > 15, f"{table.title}: {column.heading}"
+
+
+def test_the_widest_sheet_prints_on_two_pages_side_by_side(formulas: Any) -> None:
+    """The orders have twenty columns: two pages wide, the order on both; the others are one page wide."""
+    orders = formulas["Orders"]
+    assert (2, "$A:$A") == (orders.page_setup.fitToWidth, orders.print_title_cols)
+    notes = [str(merged) for merged in orders.merged_cells.ranges]
+    assert ["A4:I4"] == notes, "a note ends with the first page"
+    assert {1} == {int(sheet.page_setup.fitToWidth or 1) for sheet in formulas if sheet.title != "Orders"}
+
+
 def test_charts_draw_cells(packet_folder: Path) -> None:
     """The charts are the spreadsheet's own, drawn from cells of the sheets."""
     with zipfile.ZipFile(packet_folder / "packet-2031-04.xlsx") as archive:
