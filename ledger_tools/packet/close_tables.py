@@ -7,10 +7,13 @@ from collections.abc import Sequence
 from ledger_tools.closed import ClosedMonth, Reopening
 from ledger_tools.packet.letters import harmless
 from ledger_tools.packet.table import Column, Line, Table, Term
-from ledger_tools.reports.closing_entries import ClosingEntries
+from ledger_tools.reports.closing_entries import ClosingEntries, ClosingEntry, ClosingPosting
 
 #: Places of the columns of entries whose totals must be equal.
 DEBIT_WORTH, CREDIT_WORTH = 10, 11
+
+#: Lines of entries that the PDF shows; whole entries only.
+_MOST_ON_PAGES = 30
 
 _MONTH_END_NOTE = (
     "What was paid and not shipped waits on the balance sheet, what was shipped and not charged is accrued, foreign balances "
@@ -69,18 +72,42 @@ def _entries_table(name: str, title: str, entries: ClosingEntries, note: str) ->
         Column(f"Debit, worth in {base}", "money", 14, base),
         Column(f"Credit, worth in {base}", "money", 14, base),
     )
-    lines = []
-    for row in entries.rows:
-        debit, credit = (row.amount, None) if row.amount > 0 else (None, -row.amount)
-        worth = row.value or 0
-        about = (row.day, row.title, row.belongs_on, None if row.order_id is None else harmless(row.order_id))
-        record = (harmless(row.source), harmless(row.event_id), row.account)
-        lines.append(Line((*about, *record, debit, credit, row.currency, max(worth, 0), max(-worth, 0))))
+    lines = [_entry_line(row) for row in entries.rows]
     terms = (Term(0, len(lines) - 1),) if lines else ()
     notes = (note,) if entries.rows else (note, "There is none in this period.")
     total = (None, "Total", *(None,) * 8, entries.debit_worth, entries.credit_worth)
     lines.append(Line(total, "total", terms))
-    return Table(name, title, columns, tuple(lines), notes, is_list=True)
+    shown = _weightiest(entries)
+    pages = None
+    if len(shown) < len(lines):
+        told = f"What moves most first, reversals last. Every line stands on the sheet {title} and in csv/{name}.csv."
+        pages = Table(name, title, columns, shown, (note, told), is_list=True)
+    return Table(name, title, columns, tuple(lines), notes, is_list=True, in_document=pages)
+
+
+def _entry_line(row: ClosingPosting) -> Line:
+    debit, credit = (row.amount, None) if row.amount > 0 else (None, -row.amount)
+    worth = row.value or 0
+    about = (row.day, row.title, row.belongs_on, None if row.order_id is None else harmless(row.order_id))
+    record = (harmless(row.source), harmless(row.event_id), row.account)
+    return Line((*about, *record, debit, credit, row.currency, max(worth, 0), max(-worth, 0)))
+
+
+def _weightiest(entries: ClosingEntries) -> tuple[Line, ...]:
+    """The lines of the weightiest entries, what the others come to by kind of entry, and the total of all."""
+    lines: list[Line] = []
+    others: dict[str, list[ClosingEntry]] = {}
+    for entry in entries.by_weight():
+        if others or (lines and len(lines) + len(entry.rows) > _MOST_ON_PAGES):
+            others.setdefault(entry.title, []).append(entry)
+        else:
+            lines += map(_entry_line, entry.rows)
+    for title, several in others.items():
+        count = "1 more entry" if len(several) == 1 else f"{len(several)} more entries"
+        worths = (sum(entry.worth for entry in several), sum(entry.credit_worth for entry in several))
+        lines.append(Line((None, title, *(None,) * 4, count, *(None,) * 3, *worths)))
+    total = (None, "Total", *(None,) * 8, entries.debit_worth, entries.credit_worth)
+    return (*lines, Line(total, "total"))
 
 
 def month_end_table(entries: ClosingEntries) -> Table:

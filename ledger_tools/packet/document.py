@@ -50,8 +50,8 @@ _TABLES: tuple[tuple[str, dict[int, int], int | None], ...] = (
     ("two-sided", {0: 225, 1: 50, 2: 60, 4: 70, 5: 90}, 80),
     ("control-accounts", {0: 195, 1: 50, 2: 60, 4: 65, 6: 125}, 60),
     ("close", {0: 46, 1: 56, 3: 88, 4: 42, 5: 263}, 60),
-    ("month-end-entries", {0: 52, 1: 150, 3: 45, 6: 138, 10: 55, 11: 55}, 15),
-    ("prior-period-entries", {0: 52, 1: 110, 2: 52, 3: 50, 6: 111, 10: 60, 11: 60}, 40),
+    ("month-end-entries", {0: 52, 1: 150, 3: 45, 6: 138, 10: 55, 11: 55}, None),
+    ("prior-period-entries", {0: 52, 1: 110, 2: 52, 3: 50, 6: 111, 10: 60, 11: 60}, None),
     ("open-items", {0: 46, 1: 102, 2: 52, 4: 50, 5: 44, 6: 42, 9: 159}, _MOST_ITEMS),
     ("waived-items", {0: 52, 1: 105, 2: 58, 3: 50, 4: 55, 10: 65, 11: 110}, _MOST_ITEMS),
 )
@@ -171,7 +171,7 @@ def write_document(file: Path, packet: Packet) -> None:
     for name, columns, most in _TABLES:
         table = packet.table(name)
         room = _LEAST_ROOM if table.is_list else min(_HEAD_ROOM + _LINE_ROOM * len(table.lines), _MOST_ROOM)
-        flow += [CondPageBreak(room), *draw_table(table, columns, most)]
+        flow += [CondPageBreak(room), *draw_table(table.in_document or table, columns, most)]
     flow += _last_page(packet)
     if any(BOX in printable(text) for text in (standing.shop, *packet.story)) or _has_boxes(packet):
         flow.append(paragraph(BOX_NOTE, SMALL))

@@ -79,7 +79,9 @@ def draw_table(table: Table, columns: dict[int, int], most: int | None = None) -
     told = [paragraph(table.title, HEADING), *(paragraph(note, SMALL) for note in table.notes), drawn]
     left = len(table.lines) - (len(rows) - 1)
     if left > 0:
-        told.append(paragraph(f"{left} more: see the sheet {table.title} of the workbook.", SMALL))
+        told.append(
+            paragraph(f"{left} more: see the sheet {table.title} of the workbook, or csv/{table.name}.csv.", SMALL)
+        )
     if not len(table.lines):
         told.append(paragraph("None.", SMALL))
     return told

@@ -124,6 +124,7 @@ class Table:
         title: of the sheet, 31 letters at most.
         is_list: one line a thing, which a person filters; else a statement, which is read from top to bottom.
         in_workbook: what the workbook shows instead, where the lines are too many for a sheet.
+        in_document: what the PDF shows instead, where the lines are too many for its pages.
     """
 
     name: str
@@ -133,6 +134,7 @@ class Table:
     notes: tuple[str, ...] = ()
     is_list: bool = False
     in_workbook: Table | None = None
+    in_document: Table | None = None
 
 
 @dataclass(frozen=True)

@@ -7,15 +7,18 @@ postings of an event that lacks a rate.
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import duckdb
 
 from ledger_tools.calendar import Period
-from ledger_tools.posting.month_end import MONTH_END_TITLES
+from ledger_tools.posting.month_end import MONTH_END_RULES, MONTH_END_TITLES
 from ledger_tools.reports.order_story import HAND_SOURCE, event_title
 from ledger_tools.store import within_period
+
+_REVERSALS = frozenset(MONTH_END_TITLES[rule.reversal] for rule in MONTH_END_RULES)
 
 
 class ClosingPosting(NamedTuple):
@@ -31,6 +34,37 @@ class ClosingPosting(NamedTuple):
     amount: int
     currency: str
     value: int | None
+
+    @property
+    def is_reversal(self) -> bool:
+        """Whether the entry takes back a month-end entry of the month before."""
+        return self.title in _REVERSALS
+
+
+@dataclass(frozen=True)
+class ClosingEntry:
+    """One entry with its lines."""
+
+    title: str
+    rows: tuple[ClosingPosting, ...]
+
+    @property
+    def worth(self) -> int:
+        """Worth of its debits in the base currency."""
+        return sum(max(row.value or 0, 0) for row in self.rows)
+
+    @property
+    def moved(self) -> int:
+        """What it moves from account to account; a balance that goes out and comes in again at another rate does not count."""
+        by_account: Counter[str] = Counter()
+        for row in self.rows:
+            by_account[row.account] += row.value or 0
+        return sum(amount for amount in by_account.values() if amount > 0)
+
+    @property
+    def credit_worth(self) -> int:
+        """Worth of its credits in the base currency."""
+        return sum(max(-(row.value or 0), 0) for row in self.rows)
 
 
 @dataclass(frozen=True)
@@ -49,6 +83,14 @@ class ClosingEntries:
     def credit_worth(self) -> int:
         """Worth of all credits in the base currency."""
         return sum(max(-(row.value or 0), 0) for row in self.rows)
+
+    def by_weight(self) -> tuple[ClosingEntry, ...]:
+        """The entries, those that take others back after all others, what moves most first."""
+        grouped: dict[tuple[object, ...], list[ClosingPosting]] = {}
+        for row in self.rows:
+            grouped.setdefault((row.day, row.title, row.belongs_on, row.source, row.event_id), []).append(row)
+        entries = [ClosingEntry(rows[0].title, tuple(rows)) for rows in grouped.values()]
+        return tuple(sorted(entries, key=lambda entry: (entry.rows[0].is_reversal, -entry.moved)))
 
 
 _ROWS = f"""

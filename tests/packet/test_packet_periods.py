@@ -10,6 +10,7 @@ import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pypdf import PdfReader
 from random_month import SETTINGS, SOURCES, draw_month, texts
 from shop_books import DemoBooks, build_books, silent
 
@@ -20,6 +21,7 @@ from ledger_tools.closed import Reopening, read_closed_months
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import last_known_day
 from ledger_tools.packet import detail_tables
+from ledger_tools.packet.close_tables import CREDIT_WORTH, DEBIT_WORTH
 from ledger_tools.packet.contents import make_packet
 from ledger_tools.packet.document import write_document
 from ledger_tools.packet.separated import write_separated
@@ -65,6 +67,41 @@ def test_a_closed_month_says_so(closed_books: tuple[BooksFolder, duckdb.DuckDBPy
            WHERE source.name = 'month-end' AND strftime(posting.posted_on, '%Y-%m') = '2031-04'"""
     ).fetchall()[0]
     assert posted == len(entries.lines) - 1 > 100
+
+
+def test_the_pages_show_the_weightiest_entries(
+    closed_books: tuple[BooksFolder, duckdb.DuckDBPyConnection], tmp_path: Path
+) -> None:
+    """The PDF has the largest month-end entries whole, no reversal before them, what is left out by kind, and the total."""
+    folder, connection = closed_books
+    packet = make_packet(connection, parse_month("2031-04"), "2031-04", period_name, silent, read_closed_months(folder))
+    whole, pages = packet.table("month-end-entries"), packet.table("month-end-entries").in_document
+    assert pages is not None
+    assert list(whole.lines)[-1].cells == list(pages.lines)[-1].cells
+    plain = [line for line in pages.lines if line.weight == "plain"]
+    shown = [line for line in plain if line.cells[0] is not None]
+    assert 10 < len(shown) <= 30 < len(whole.lines)
+    # an entry is known by its day, title, source and event; what it moves is the sum of the accounts that it raises
+    moved: dict[tuple[object, ...], dict[object, int]] = {}
+    for line in whole.lines:
+        if line.weight == "plain":
+            accounts = moved.setdefault((line.cells[0], line.cells[1], line.cells[4], line.cells[5]), {})
+            worth = int(str(line.cells[DEBIT_WORTH])) - int(str(line.cells[CREDIT_WORTH]))
+            accounts[line.cells[6]] = accounts.get(line.cells[6], 0) + worth
+    sizes = {key: sum(max(amount, 0) for amount in accounts.values()) for key, accounts in moved.items()}
+    keys = list(dict.fromkeys((line.cells[0], line.cells[1], line.cells[4], line.cells[5]) for line in shown))
+    new = sorted((size for key, size in sizes.items() if "reversed" not in str(key[1])), reverse=True)
+    assert new[: len(keys)] == [sizes[key] for key in keys]
+    assert new[0] > new[-1]
+    left_out = {line.cells[1]: line.cells[6] for line in plain if line.cells[0] is None}
+    assert len(moved) - len(keys) == sum(int(str(count).partition(" ")[0]) for count in left_out.values())
+    for column in (DEBIT_WORTH, CREDIT_WORTH):
+        assert list(whole.lines)[-1].cells[column] == sum(int(str(line.cells[column])) for line in plain)
+    write_document(tmp_path / "packet.pdf", packet)
+    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(tmp_path / "packet.pdf").pages)
+    assert "Every line stands on the sheet Month-end entries and in csv/month-end-entries.csv." in text
+    for title, count in left_out.items():
+        assert f"{title} {count}" in text
 
 
 def test_reopened_months_are_told(closed_books: tuple[BooksFolder, duckdb.DuckDBPyConnection]) -> None:
