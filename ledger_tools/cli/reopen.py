@@ -19,6 +19,9 @@ def command(context: Context, month: str, reason: str, by: str | None) -> None:
     Its month-end entries are taken back; the freeze and your reason are kept in closed/reopened/ and shown in the
     accountant's packet.
 
+    Closed again with later data, the month may differ from before: where an order's own charge has come since, it
+    takes the place of the estimated cost, and what was posted late as prior-period entries goes into the month itself.
+
     \b
     Example:
       ledger-tools reopen 2031-04 --reason "the bank corrected its statement"
@@ -35,4 +38,8 @@ def command(context: Context, month: str, reason: str, by: str | None) -> None:
     reopen_month(folder, Reopening(month, datetime.date.today(), by or login_name(), reason.strip()))
     with open_books(folder, context.progress):
         context.end_progress()
-    click.echo(f"{month} is open again. Close it with: ledger-tools close {month}", err=True)
+    click.echo(
+        f"{month} is open again. Close it with: ledger-tools close {month}\n"
+        "What has come since counts then: an actual charge may take the place of an estimated one.",
+        err=True,
+    )

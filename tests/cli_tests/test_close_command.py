@@ -95,6 +95,7 @@ def test_reopen(books: Path) -> None:
     call("--books", books, "close", "2031-04", "--by", "pat", *WAIVE, "--reason", "a test")
     outcome = call("--books", books, "reopen", "2031-04", "--reason", "late bill", "--by", "pat")
     assert (0, True) == (outcome.status, "2031-04 is open again" in outcome.err)
+    assert "an actual charge may take the place of an estimated one" in outcome.err
     again = call("--books", books, "reopen", "2031-04", "--reason", "late bill", "--by", "pat")
     assert (1, True) == (again.status, "no month is closed" in again.err)
 

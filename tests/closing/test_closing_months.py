@@ -114,6 +114,21 @@ def test_accrual_at_own_cost(books: Books) -> None:
     assert 520 == of_may.totals.cost_of_goods_sold
 
 
+def test_reopened_month_takes_the_actual_charge(books: Books) -> None:
+    """An estimate of 8.60 stays when the charge of 9.99 comes in May; opened and closed again, April has the actual charge."""
+    put_shipped_uncharged(books)
+    close(books, "2031-04", *WAIVABLE)
+    actual = wallet(
+        "w5", "charge", "2031-05-02", "9.99", order_ref="3", sku="MUG", quantity=2, production="7.00", shipping="2.99"
+    )
+    books.put(wallet=[actual])
+    assert -860 == balances(books, "2031-04-30")["Liabilities:AccruedFulfilment"]
+    reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "the partner's bill came"))
+    close(books, "2031-04", *WAIVABLE)
+    assert -999 == balances(books, "2031-04-30")["Liabilities:AccruedFulfilment"]
+    assert "Liabilities:AccruedFulfilment" not in balances(books, "2031-05-31")
+
+
 def test_unknown_cost_blocks(books: Books) -> None:
     """A shipped order of a SKU that was never charged blocks the cut-off and is named."""
     put_shipped_uncharged(books, sku="FLAG")
