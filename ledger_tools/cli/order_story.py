@@ -82,6 +82,8 @@ def _show_event(event: StoryEvent, base_currency: str) -> None:
     click.echo(emphasis(plain(f"{event.day}  {event.title}{about}{mark}")))
     how = f", matched by {event.matched_by}" if event.matched_by else ""
     click.echo(plain(f"            {event.source}, {event.event_id}{how}"))
+    if event.files:
+        click.echo(plain(f"            file: {', else '.join(event.files)}"))
     if event.note:
         click.echo(plain(f"            note: {event.note}"))
     if event.payout:

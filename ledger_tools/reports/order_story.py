@@ -15,7 +15,7 @@ import duckdb
 from ledger_tools.addresses import without_addresses
 from ledger_tools.journal import ENTRY_TITLES
 from ledger_tools.money import format_amount
-from ledger_tools.posting.rules import HAND
+from ledger_tools.posting.rules import DECISION, HAND
 from ledger_tools.reports.order_profit import OrderReport, report_orders
 from ledger_tools.store import quoted
 
@@ -51,6 +51,8 @@ class StoryEvent:
         matched_by: how the record was found to belong to the order; None for the order itself and entries by hand.
         payout: id of the payout that the money left the processor with, where the export says so.
         in_bank_on: the day on which that payout was in the bank, where it is known.
+        files: exports that cover the record's day, the latest first: the first of them that holds the record counts.
+            Empty for what no export brought.
     """
 
     day: datetime.date
@@ -63,6 +65,7 @@ class StoryEvent:
     memo: str | None
     payout: str | None
     in_bank_on: datetime.date | None
+    files: tuple[str, ...]
     postings: tuple[StoryPosting, ...]
 
 
@@ -117,6 +120,7 @@ def _event_json(event: StoryEvent, base_currency: str) -> dict[str, Any]:
         "memo": event.memo,
         "payout": event.payout,
         "in_bank_on": event.in_bank_on.isoformat() if event.in_bank_on else None,
+        "files": list(event.files),
         "postings": [
             {
                 "account": posting.account,
@@ -182,6 +186,21 @@ _EVENTS = f"""
              event.event_id
 """
 
+#: Files of each event of an order, by the days that exports cover; which of them holds a record, a build does not keep.
+_FILES = """
+    SELECT event_no, list(export.file ORDER BY export.rank DESC)
+    FROM (
+        SELECT event.event_no, event.source_no,
+               coalesce(payment.at::DATE, made.at::DATE, CASE WHEN source.kind = 'orders' THEN head.placed_at::DATE END,
+                        event.belongs_on, event.posted_on) AS day
+        FROM event JOIN source USING (source_no) JOIN order_head AS head USING (order_no)
+        LEFT JOIN processor_row AS payment ON payment.source_no = event.source_no AND payment.event_id = event.event_id
+        LEFT JOIN wallet_row AS made ON made.source_no = event.source_no AND made.event_id = event.event_id
+        WHERE event.order_no = $order_no AND event.rule <> $decided
+    ) AS record JOIN export ON export.source_no = record.source_no AND record.day BETWEEN export.first_day AND export.last_day
+    GROUP BY event_no
+"""
+
 
 def _list_events(
     connection: duckdb.DuckDBPyConnection, order_no: int, as_of: datetime.date | None
@@ -195,10 +214,13 @@ def _list_events(
     postings: dict[int, list[StoryPosting]] = {}
     for event_no, account, amount, currency, value in legs:
         postings.setdefault(event_no, []).append(StoryPosting(account, amount, currency, value))
+    found = connection.execute(_FILES, {"order_no": order_no, "decided": DECISION}).fetchall()
+    files = {event_no: tuple(map(str, names)) for event_no, names in found}
     return tuple(
         StoryEvent(
             day, event_title(rule), source or HAND_SOURCE, event_id, matched_by, bool(flagged),
-            without_addresses(note), without_addresses(memo), payout, in_bank_on, tuple(postings.get(event_no, ())),
+            without_addresses(note), without_addresses(memo), payout, in_bank_on, files.get(event_no, ()),
+            tuple(postings.get(event_no, ())),
         )
         for event_no, day, rule, source, event_id, matched_by, flagged, note, memo, payout, in_bank_on in rows
     )  # fmt: skip

@@ -1,9 +1,14 @@
 """The story of one order."""
 
 import datetime
+from pathlib import Path
 
 import duckdb
+from click.testing import CliRunner
+from kept_books import Books, order, processor, silent
 
+from ledger_tools.archive import open_books
+from ledger_tools.cli import group
 from ledger_tools.reports.order_lookup import find_order
 from ledger_tools.reports.order_story import StoryPosting, tell_story
 
@@ -86,3 +91,21 @@ def test_json(books: duckdb.DuckDBPyConnection) -> None:
         {"account": "Income:Sales:TShirts", "amount": "-20.00", "currency": "USD", "value": "-20.00"},
         {"account": "Income:Shipping", "amount": "-5.00", "currency": "USD", "value": "-5.00"},
     ] == story["events"][0]["postings"]
+
+
+def test_export_files(tmp_path: Path) -> None:
+    """Each event names the exports that cover its record's day, the latest first, and that name stands on the command line."""
+    books = Books(tmp_path)
+    books.put(orders=[order("1", "2031-04-10", "10.00"), order("2", "2031-04-20", "9.00")])
+    books.put(
+        orders=[order("1", "2031-04-10", "10.00"), order("3", "2031-05-02", "8.00")],
+        processor=[processor("c1", "charge", "2031-04-11", "10.00", "10.00", order_ref="1")],
+    )
+    books.put(processor=[processor("c9", "charge", "2031-05-11", "8.00", "8.00", order_ref="3")])
+    with open_books(books.folder, silent) as connection:
+        events = tell_story(connection, find_order(connection, "1"), None).events
+    assert [("Sale", ("orders-2.csv", "orders-1.csv")), ("Payment", ("processor-3.csv",))] == [
+        (event.title, event.files) for event in events
+    ]
+    done = CliRunner().invoke(group, ["--books", str(books.folder.root), "orders", "--order", "1"])
+    assert "shop, 1\n            file: orders-2.csv, else orders-1.csv\n" in done.stdout

@@ -86,8 +86,10 @@ def test_order_story(demo_site: Site) -> None:
     assert Decimal(order["tax_collected"]) == page.amount("tax_collected")
     for event in report["story"]["events"]:
         assert event["event_id"] in page.text
+        assert all(f"<code>{name}</code>" in page.source for name in event["files"])
         for posting in event["postings"]:
             assert posting["account"] in page.text
+    assert any(event["files"] for event in report["story"]["events"])
     assert all(flag in page.text for flag in order["flags"])
 
 
