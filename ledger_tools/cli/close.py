@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
+from ledger_tools.cli.login import signing_name
 from ledger_tools.cli.output import echo_csv, echo_json, shape_option
-from ledger_tools.cli.settle import login_name
 
 if TYPE_CHECKING:
     from ledger_tools.close import CloseReport
@@ -47,7 +47,7 @@ def command(
 
     if waived and not (reason or "").strip():
         raise click.UsageError("give a reason for what is waived: --reason TEXT")
-    signature = Signature(by or login_name(), datetime.date.today(), {step: (reason or "").strip() for step in waived})
+    signature = Signature(signing_name(by), datetime.date.today(), {step: (reason or "").strip() for step in waived})
     report = close_month(context.folder(), month, signature, context.progress, dry_run=dry_run)
     context.end_progress()
     if shape == "json":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.settle import login_name
+from ledger_tools.cli.login import signing_name
 
 
 @click.command("reopen")
@@ -35,7 +35,7 @@ def command(context: Context, month: str, reason: str, by: str | None) -> None:
     if not reason.strip():
         raise click.UsageError("give a reason: --reason TEXT")
     folder = context.folder()
-    reopen_month(folder, Reopening(month, datetime.date.today(), by or login_name(), reason.strip()))
+    reopen_month(folder, Reopening(month, datetime.date.today(), signing_name(by), reason.strip()))
     with open_books(folder, context.progress):
         context.end_progress()
     click.echo(

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import getpass
-
 import click
 
 from ledger_tools.cli import Context
+from ledger_tools.cli.login import signing_name
 
 
 @click.command("settle")
@@ -55,7 +54,7 @@ def command(
             item,
             account,
             reason=(reason or "").strip(),
-            by=by or login_name(),
+            by=signing_name(by),
             decided_on=datetime.date.today(),
             progress=context.progress,
         )
@@ -72,7 +71,7 @@ def command(
             item,
             Verdict(match, account, accept),
             reason=(reason or "").strip(),
-            by=by or login_name(),
+            by=signing_name(by),
             decided_on=datetime.date.today(),
             progress=context.progress,
         )
@@ -86,14 +85,6 @@ def command(
         click.echo(str(problem), err=True)
     if stale:
         click.get_current_context().exit(1)
-
-
-def login_name() -> str:
-    """The name of whoever is at the keyboard, as the system knows it."""
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        raise click.UsageError("your login name is not known: say who decides with --by NAME") from None
 
 
 def _tell_new_account(account: str, alike: tuple[str, ...]) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import getpass
 import os
 import sys
 
 import click
 
 from ledger_tools.cli import Context
+from ledger_tools.cli.login import login_name
 
 
 @click.command("view")
@@ -46,7 +46,7 @@ def command(context: Context, port: int, read_only: bool, no_browser: bool) -> N
     bring_up_to_date(folder, context.progress, with_journal=not read_only)
     context.progress("opening the ledger")
     with tempfile.TemporaryDirectory(prefix="ledger-tools-") as aside:
-        desk = Desk(folder, datetime.date.today, _login_name(), read_only, Waiting(Path(aside)))
+        desk = Desk(folder, datetime.date.today, login_name(), read_only, Waiting(Path(aside)))
         with desk.books():  # begins to work out, aside, what the first pages ask for
             app = make_app(desk)
         server = make_server(app, free_port(port))
@@ -67,10 +67,3 @@ def command(context: Context, port: int, read_only: bool, no_browser: bool) -> N
     sys.stdout.flush()
     sys.stderr.flush()
     os._exit(0)
-
-
-def _login_name() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        return ""

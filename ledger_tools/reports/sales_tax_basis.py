@@ -9,7 +9,7 @@ another rate, such as a local one, and is told in `open-items` where it is unusu
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -20,7 +20,7 @@ from ledger_tools.money import allocate
 from ledger_tools.reports.sales_tax_entries import last_day
 from ledger_tools.reports.valued import base_currency
 from ledger_tools.store import within_period
-from ledger_tools.tax_rounding import sales_tax
+from ledger_tools.tax_rounding import sales_tax, tax_within
 
 TaxedBase = Literal["items", "items and shipping", "either"]
 
@@ -180,10 +180,10 @@ def _row(
     rows = connection.execute(
         _BEYOND, {**ends, "rate": rate, "items_only": base == "items", "jurisdiction": jurisdiction}
     ).fetchall()
-    odd = [(order_no, tax, beyond) for order_no, tax, inclusive, beyond in rows if beyond]
-    added = {order_no for order_no, _, inclusive, beyond in rows if beyond and not inclusive}
-    by_item = _fit_by_item(connection, odd, added, percent_text(rate), base == "items and shipping")
-    one_off = sum(1 for order_no, _, beyond in odd if abs(beyond) == 1 and order_no not in by_item)
+    odd = [row for row in rows if row[3]]
+    taxes = {order_no: (tax, inclusive) for order_no, tax, inclusive, _ in odd}
+    by_item = _fit_by_item(connection, taxes, percent_text(rate), base == "items and shipping")
+    one_off = sum(1 for order_no, _, _, beyond in odd if abs(beyond) == 1 and order_no not in by_item)
     told: TaxedBase = "either" if not telling else "items" if base == "items" else "items and shipping"
     on_invoice = orders - len(odd)
     other = len(odd) - len(by_item) - one_off
@@ -191,14 +191,12 @@ def _row(
 
 
 def _fit_by_item(
-    connection: duckdb.DuckDBPyConnection,
-    odd: Iterable[tuple[int, int, int]],
-    added: set[int],
-    rate: str,
-    with_shipping: bool,
+    connection: duckdb.DuckDBPyConnection, taxes: Mapping[int, tuple[int, bool]], rate: str, with_shipping: bool
 ) -> set[int]:
-    """Of the orders that do not fit on the invoice, those whose lines, each rounded on its own, give their tax."""
-    taxes = {order_no: tax for order_no, tax, _ in odd if order_no in added}
+    """Of the orders that do not fit on the invoice, those whose lines, each rounded on its own, give their tax.
+
+    `taxes` has each order's tax, and whether its prices, shipping's with them, contain it.
+    """
     prices: dict[int, list[int]] = {}
     charged: dict[int, tuple[int, int]] = {}
     rows = connection.execute(
@@ -216,7 +214,9 @@ def _fit_by_item(
         discount, shipping = charged[order_no]
         cuts = allocate(discount, lines) if any(lines) else [0] * len(lines)
         parts = [line - cut for line, cut in zip(lines, cuts, strict=True)]
-        parts += [shipping] if with_shipping else []
-        if sales_tax(parts, [rate], basis="item") == [taxes[order_no]]:
+        tax, inclusive = taxes[order_no]
+        parts += [shipping] if with_shipping or inclusive else []
+        by_line = sum(tax_within(part, rate) for part in parts) if inclusive else sum(sales_tax(parts, [rate], "item"))
+        if tax == by_line:
             fitting.add(order_no)
     return fitting

@@ -30,8 +30,6 @@ class Reconcile(BooksPage):
 
     report_title = "Reconciliation"
     lead = "What the statements say, what the books say, and what makes up the difference."
-    #: Items of a control account that are shown before the rest is folded away.
-    items_shown = 12
 
     def view(self, connection: duckdb.DuckDBPyConnection) -> ReconciliationView:
         """The balances at the end of the period that is looked at, else as far as the books go."""

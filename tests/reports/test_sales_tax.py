@@ -193,6 +193,27 @@ def test_adding_up() -> None:
     assert -1 == replace(one).due
 
 
+def test_tax_within_each_line(tmp_path: Path) -> None:
+    """Prices with 20 % tax in them: on the invoice, line by line (3 × 1.67 where the sum gives 5.00), a cent off, neither."""
+    usual = {
+        "placed_at": "2031-01-05",
+        "category": "Mugs",
+        "quantity": "1",
+        "prices_include_tax": "true",
+        "ship_country": "GB",
+    }
+    whole = [
+        {**usual, "order_id": str(number), "unit_price": "120.00", "tax": "20.00", "total": "120.00"}
+        for number in range(5)
+    ]
+    by_line = [{**usual, "order_id": "L", "unit_price": "10.00", "tax": "5.01", "total": "30.00"}] * 3
+    off = {**usual, "order_id": "O", "unit_price": "12.00", "tax": "2.01", "total": "12.00"}
+    other = {**usual, "order_id": "X", "unit_price": "12.00", "tax": "0.60", "total": "12.00"}
+    with build_shop(tmp_path, {"shop": [*whole, *by_line, off, other]}).connection as connection:
+        (row,) = report_basis(connection).rows
+    assert ("20", 8, 5, 1, 1, 1) == (row.rate, row.orders, row.on_invoice, row.by_item, row.one_off, row.other)
+
+
 def test_hostile_jurisdiction(tmp_path: Path) -> None:
     """A jurisdiction's name is data, whatever stands in it."""
     name = "O'Brien'); DROP TABLE posting; --"
