@@ -12,6 +12,9 @@ from dataclasses import dataclass
 
 from ledger_tools.matching.stages import AMOUNTS_TO_A_COMBINATION, COMBINATIONS_AT_MOST, ELEMENTS_AT_MOST
 
+#: Why no sum was sought among so many records; Python's and the database's `format` fill it alike.
+TOO_MANY = "sums were not tried: {} open records in the days around are more than can be told apart"
+
 
 @dataclass(frozen=True)
 class Target:
@@ -74,11 +77,6 @@ def _half_sums(amounts: Sequence[int]) -> list[int]:
     return sums
 
 
-def too_many(count: int) -> str:
-    """Why no sum was sought among so many records, in words."""
-    return f"sums were not tried: {count} open records in the days around are more than can be told apart"
-
-
 def seek_sums(targets: Iterable[Target]) -> list[Finding]:
     """What makes up each target; a combination is taken only where it is its only one and shares no record with another."""
     findings = []
@@ -99,7 +97,7 @@ def _seek(target: Target, left: int) -> tuple[Finding | None, int]:
     cost = 2 ** (len(parts) // 2 + 1)
     everybody = frozenset(key for key, _ in parts)
     if len(parts) > ELEMENTS_AT_MOST or cost > left:
-        return Finding(target.key, (), everybody, tried, too_many(len(parts))), 0
+        return Finding(target.key, (), everybody, tried, TOO_MANY.format(len(parts))), 0
     found = find_combinations(target.amount, [amount for _, amount in parts])
     if not found:
         return None, cost
