@@ -35,6 +35,8 @@ COVERED_SPANS = """
     UNION ALL SELECT 0, DATE '0001-01-01', DATE '9999-12-31'
 """
 
+_DAYS_APART = "unnest(range({}, {} + 1))::INTEGER AS days"
+
 _SIDE_COLUMNS = (
     "no INTEGER, bucket VARCHAR, day DATE, source_no SMALLINT, first_day DATE, last_day DATE, repeated BOOLEAN"
 )
@@ -81,24 +83,25 @@ def weigh_pairs(connection: duckdb.DuckDBPyConnection, window: Window, fits: str
     Pairs between two records that both have more competitors than are looked at are left out, so the work is bounded;
     those with fewer have all their pairs there, and what doesn't fit besides is no partner of theirs.
     """
-    before = f"unnest(generate_series(day - {window.high}, day - ({window.low}), INTERVAL 1 DAY))::DATE"
-    after = f"unnest(generate_series(day + ({window.low}), day + {window.high}, INTERVAL 1 DAY))::DATE"
+    low, high, few = window.low, window.high, COMPETITORS_AT_MOST
     connection.execute(
         f"""
+        CREATE OR REPLACE TEMP TABLE bucket_day AS
+        SELECT bucket, day, sum(earlier_records) OVER before AS later_degree, sum(later_records) OVER after AS earlier_degree
+        FROM (
+            SELECT bucket, day, count(*) FILTER (is_later) AS later_records, count(*) FILTER (NOT is_later) AS earlier_records
+            FROM (SELECT bucket, day, true AS is_later FROM later_side UNION ALL SELECT bucket, day, false FROM earlier_side)
+            GROUP BY ALL
+        )
+        WINDOW before AS (PARTITION BY bucket ORDER BY day
+                          RANGE BETWEEN INTERVAL ({high}) DAYS PRECEDING AND INTERVAL ({-low}) DAYS FOLLOWING),
+               after AS (PARTITION BY bucket ORDER BY day
+                         RANGE BETWEEN INTERVAL ({-low}) DAYS PRECEDING AND INTERVAL ({high}) DAYS FOLLOWING);
         CREATE OR REPLACE TEMP TABLE later_weighed AS
-        WITH later_day AS (SELECT bucket, day, {before} AS other
-                           FROM (SELECT DISTINCT bucket, day FROM later_side)),
-        earlier_day AS (SELECT bucket, day AS other, count(*) AS records FROM earlier_side GROUP BY ALL)
-        SELECT side.*, degree FROM later_side AS side JOIN (
-            SELECT bucket, day, sum(records) AS degree FROM later_day JOIN earlier_day USING (bucket, other) GROUP BY ALL
-        ) USING (bucket, day);
+        SELECT later_side.*, later_degree AS degree FROM later_side JOIN bucket_day USING (bucket, day) WHERE later_degree > 0;
         CREATE OR REPLACE TEMP TABLE earlier_weighed AS
-        WITH earlier_day AS (SELECT bucket, day, {after} AS other
-                             FROM (SELECT DISTINCT bucket, day FROM earlier_side)),
-        later_day AS (SELECT bucket, day AS other, count(*) AS records FROM later_side GROUP BY ALL)
-        SELECT side.*, degree FROM earlier_side AS side JOIN (
-            SELECT bucket, day, sum(records) AS degree FROM earlier_day JOIN later_day USING (bucket, other) GROUP BY ALL
-        ) USING (bucket, day);
+        SELECT earlier_side.*, earlier_degree AS degree FROM earlier_side JOIN bucket_day USING (bucket, day)
+        WHERE earlier_degree > 0;
         CREATE OR REPLACE TEMP TABLE possible AS
         SELECT later.no AS later_no, earlier.no AS earlier_no, (later.day - earlier.day)::INTEGER AS lag,
                {_partners("later")} AS later_degree, {_partners("earlier")} AS earlier_degree,
@@ -107,18 +110,17 @@ def weigh_pairs(connection: duckdb.DuckDBPyConnection, window: Window, fits: str
                later.first_day AS later_first, later.last_day AS later_last,
                earlier.first_day AS earlier_first, earlier.last_day AS earlier_last
         FROM (
-            SELECT later.no AS later_no, earlier.no AS earlier_no
-            FROM (SELECT no, bucket, {before} AS day
-                  FROM later_weighed WHERE degree <= {COMPETITORS_AT_MOST}) AS later
-            JOIN earlier_weighed AS earlier USING (bucket, day)
-            UNION
-            SELECT later.no, earlier.no
-            FROM (SELECT no, bucket, {after} AS day
-                  FROM earlier_weighed WHERE degree <= {COMPETITORS_AT_MOST}) AS earlier
-            JOIN later_weighed AS later USING (bucket, day)
-        ) AS pair JOIN later_weighed AS later ON later.no = pair.later_no
-        JOIN earlier_weighed AS earlier ON earlier.no = pair.earlier_no
-        WHERE {fits}
+            SELECT later, earlier
+            FROM (SELECT later_weighed AS later, {_DAYS_APART.format(low, high)} FROM later_weighed WHERE degree <= {few})
+            JOIN (SELECT bucket, day, earlier_weighed AS earlier FROM earlier_weighed) AS other
+              ON other.bucket = later.bucket AND other.day = later.day - days
+            UNION ALL
+            SELECT later, earlier
+            FROM (SELECT earlier_weighed AS earlier, {_DAYS_APART.format(low, high)} FROM earlier_weighed WHERE degree <= {few})
+            JOIN (SELECT bucket, day, later_weighed AS later FROM later_weighed WHERE degree > {few}) AS other
+              ON other.bucket = earlier.bucket AND other.day = earlier.day + days
+        ) WHERE {fits};
+        DROP TABLE bucket_day
         """
     )
 
