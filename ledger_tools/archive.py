@@ -14,6 +14,7 @@ import json
 import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,13 +23,14 @@ import duckdb
 import ledger_tools
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import BooksFolder
-from ledger_tools.store import connect_for_reading, keep_database, read_fact, write_facts
+from ledger_tools.store import connect_again, connect_for_reading, keep_facts, keep_tables, read_fact, write_facts
 
 # The stages of a build are imported where one starts: a report on books that are up to date needs none of them.
 if TYPE_CHECKING:
     from filelock import FileLock
 
-    from ledger_tools.build import Export, Inputs, Refusal
+    from ledger_tools.build import Inputs
+    from ledger_tools.export_rows import Export, Refusal
 
 Progress = Callable[[str], None]
 
@@ -194,7 +196,7 @@ def write_settings(folder: BooksFolder, content: bytes) -> None:
 
 def archived_exports(folder: BooksFolder) -> list[Export]:
     """Every archived export, as a build takes it."""
-    from ledger_tools.build import Export
+    from ledger_tools.export_rows import Export
 
     return [Export(source, file.name, file) for source, file in folder.export_files()]
 
@@ -244,13 +246,16 @@ def swap_in(
         state = now.stat()
         stamp[str(final.relative_to(folder.root))] = (state.st_size, state.st_mtime_ns, sha256_of(now))
     removals: list[Path] = []
-    written = write_journal(connection, inputs, folder, staging / "journal", progress)
+    with ThreadPoolExecutor(1, thread_name_prefix="keeping") as pool, connect_again(connection) as beside:
+        keeping = pool.submit(keep_tables, beside, staging / "books.duckdb")
+        written = write_journal(connection, inputs, folder, staging / "journal", progress)
+        keeping.result()
     if with_journal:
         renames += written.staged
         removals = written.old
     journal = json.dumps(written.digests)
     write_facts(connection, [("stamp", json.dumps(stamp)), ("program", _program()), ("journal", journal)])
-    keep_database(connection, staging / "books.duckdb")
+    keep_facts(connection)
     connection.close()
     renames.append((staging / "books.duckdb", folder.database))
     _decide(folder, renames, removals)

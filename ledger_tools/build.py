@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,12 +16,12 @@ import duckdb
 
 from importers.mapping import Mapping as ColumnMapping
 from importers.mapping import parse_mapping
-from importers.readers import ExportFacts, ExportRequest, read_export
 from ledger_tools import versions
 from ledger_tools.chart import list_accounts, reason_accounts
 from ledger_tools.closed import ClosedMonth, read_closed_months
 from ledger_tools.decisions import SOURCE_NAME, Decision, list_decisions, read_decisions
 from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.export_rows import Export, Progress, Refusal, read_exports
 from ledger_tools.folder import BooksFolder
 from ledger_tools.hand import HandFile, post_hand_entries, read_hand_file
 from ledger_tools.journal import create_link_table, render_accounts, render_files
@@ -44,24 +44,6 @@ from ledger_tools.posting.values import value_postings
 from ledger_tools.records import KINDS
 from ledger_tools.settings import ShopSettings, read_settings
 from ledger_tools.store import connect_for_build, write_facts
-
-Progress = Callable[[str], None]
-
-
-@dataclass(frozen=True)
-class Export:
-    """One export file that goes into a build.
-
-    Attributes:
-        name: its name in the archive, below its source's folder.
-        path: where its bytes are now.
-        incoming: it is being imported; one that can't be read is then left out and reported.
-    """
-
-    source: str
-    name: str
-    path: Path
-    incoming: bool = False
 
 
 @dataclass(frozen=True)
@@ -143,14 +125,6 @@ def _pattern_problems(settings: ShopSettings) -> list[Problem]:
     return found
 
 
-@dataclass(frozen=True)
-class Refusal:
-    """An incoming export that was left out, and why."""
-
-    export: Export
-    error: LedgerError
-
-
 def build_database(
     scratch: Path, inputs: Inputs, exports: Sequence[Export], progress: Progress
 ) -> tuple[duckdb.DuckDBPyConnection, list[Refusal]]:
@@ -161,7 +135,8 @@ def build_database(
     """
     connection = connect_for_build(scratch)
     try:
-        refusals = _read_exports(connection, scratch, inputs, exports, progress)
+        _list_sources(connection, inputs.settings)
+        refusals = read_exports(connection, scratch, inputs.settings, inputs.mappings, exports, progress)
         progress("records")
         for kind in KINDS:
             versions.keep_latest(connection, kind)
@@ -187,63 +162,13 @@ def build_database(
     return connection, refusals
 
 
-def _read_exports(
-    connection: duckdb.DuckDBPyConnection, scratch: Path, inputs: Inputs, exports: Sequence[Export], progress: Progress
-) -> list[Refusal]:
-    settings = inputs.settings
-    versions.create_raw_tables(connection)
-    numbers = {source.name: number for number, source in enumerate(settings.source, start=1)}
-    for source in settings.source:
+def _list_sources(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+    for number, source in enumerate(settings.source, start=1):
         connection.execute(
-            "INSERT INTO source VALUES (?, ?, ?, ?)", [numbers[source.name], source.name, source.kind, source.currency]
+            "INSERT INTO source VALUES (?, ?, ?, ?)", [number, source.name, source.kind, source.currency]
         )
         if source.payout_pattern:
-            connection.execute(
-                "INSERT INTO payout_pattern VALUES (?, ?)", [numbers[source.name], source.payout_pattern]
-            )
-    refusals: list[Refusal] = []
-    problems: list[Problem] = []
-    for export_no, export in enumerate(exports, start=1):
-        progress(f"reading {export.source}/{export.name}")
-        try:
-            source = settings.source_named(export.source)
-            request = ExportRequest(
-                export.path, source.name, source.kind, source.currency, settings.time_zone,
-                inputs.mappings.get(source.name), scratch,
-            )  # fmt: skip
-            facts = read_export(connection, request, "incoming_rows")
-        except LedgerError as trouble:
-            if export.incoming:
-                refusals.append(Refusal(export, trouble))
-            else:
-                problems.extend(trouble.problems)
-            continue
-        versions.add_rows(connection, source.kind, "incoming_rows", export_no, numbers[source.name])
-        connection.execute("DROP TABLE incoming_rows")
-        _note_export(connection, export_no, numbers[source.name], export, facts)
-    if problems:
-        raise LedgerError(problems)
-    versions.rank_exports(connection)
-    return refusals
-
-
-def _note_export(
-    connection: duckdb.DuckDBPyConnection, export_no: int, source_no: int, export: Export, facts: ExportFacts
-) -> None:
-    connection.execute(
-        "INSERT INTO export VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL, 0, 0, 0, NULL)",
-        [
-            export_no, source_no, export.name, _digest(export.path).hex(), facts.first_day, facts.last_day,
-            facts.time_stamp, facts.whole_days, facts.rows_read, facts.records,
-        ],
-    )  # fmt: skip
-    for reason, rows in facts.skipped:
-        connection.execute("INSERT INTO skipped VALUES (?, ?, ?)", [export_no, reason, rows])
-    for balance in facts.balances:
-        connection.execute(
-            "INSERT INTO stated_balance VALUES (?, ?, ?, ?, 'statement')",
-            [source_no, balance.on, balance.currency, balance.amount],
-        )
+            connection.execute("INSERT INTO payout_pattern VALUES (?, ?)", [number, source.payout_pattern])
 
 
 def _state_balances(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:

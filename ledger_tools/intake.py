@@ -26,8 +26,9 @@ from ledger_tools.archive import (
     stamp_of,
     swap_in,
 )
-from ledger_tools.build import Export, Inputs, read_inputs
+from ledger_tools.build import Inputs, read_inputs
 from ledger_tools.errors import LedgerError, Problem
+from ledger_tools.export_rows import Export
 from ledger_tools.folder import BooksFolder
 
 

@@ -24,8 +24,9 @@ from importers.readers import ExportRequest, read_export
 from ledger_tools import versions
 from ledger_tools.accounts import ROLES_BY_NAME, account_name
 from ledger_tools.archive import archived_exports
-from ledger_tools.build import Export, Inputs, build_database, read_inputs
+from ledger_tools.build import Inputs, build_database, read_inputs
 from ledger_tools.errors import LedgerError
+from ledger_tools.export_rows import Export
 from ledger_tools.folder import BooksFolder
 from ledger_tools.intake import known_sources
 from ledger_tools.journal import render_events

@@ -114,6 +114,13 @@ def connect_for_build(scratch: Path) -> duckdb.DuckDBPyConnection:
     return connection
 
 
+def connect_again(connection: duckdb.DuckDBPyConnection) -> duckdb.DuckDBPyConnection:
+    """One more connection to a database that is being built, for work beside it in another thread."""
+    another = connection.cursor()
+    another.execute("SET TimeZone = 'UTC'")
+    return another
+
+
 #: Tables that only the posting needs, and columns that no report reads: they are not kept.
 _WORKING_TABLES = frozenset(
     {"order_key", "fact_gift_refund", "fact_credit", "fact_conversion", "fact_sale_category", "fact_decision"}
@@ -127,16 +134,21 @@ _WORKING_COLUMNS = {
 }
 
 
-def keep_database(connection: duckdb.DuckDBPyConnection, file: Path) -> None:
-    """Write what reports read of a built database to a new file."""
+def keep_tables(connection: duckdb.DuckDBPyConnection, file: Path) -> None:
+    """Write what reports read of a built database to a new file, which stays attached for `keep_facts`."""
     tables = connection.execute(
         "SELECT table_name FROM duckdb_tables() WHERE database_name = 'memory' AND NOT temporary ORDER BY table_name"
     ).fetchall()
     connection.execute(f"ATTACH {quoted(str(file))} AS kept")
     for (name,) in tables:
-        if name not in _WORKING_TABLES:
+        if name not in _WORKING_TABLES and name != "fact":
             left_out = f" EXCLUDE ({', '.join(_WORKING_COLUMNS[name])})" if name in _WORKING_COLUMNS else ""
             connection.execute(f"CREATE TABLE kept.{name} AS SELECT *{left_out} FROM memory.{name}")
+
+
+def keep_facts(connection: duckdb.DuckDBPyConnection) -> None:
+    """Write the named texts to the file that `keep_tables` has filled, and finish it."""
+    connection.execute("CREATE TABLE kept.fact AS SELECT * FROM memory.fact")
     connection.execute("DETACH kept")
 
 

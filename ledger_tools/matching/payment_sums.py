@@ -71,7 +71,8 @@ def _count_orders_around(connection: duckdb.DuckDBPyConnection) -> None:
         SELECT payment_no, paid, paid_in, day - lag AS day
         FROM loose, (SELECT unnest(range({window.low}, {window.high} + 1))::INTEGER AS lag) WHERE order_no IS NULL;
         CREATE OR REPLACE TEMP TABLE around AS
-        SELECT payment_no, sum(orders)::BIGINT AS orders, sum(orders) > {stages.ELEMENTS_AT_MOST} AND sum(owed) >= any_value(paid) AS crowded
+        SELECT payment_no, sum(orders)::BIGINT AS orders,
+               sum(orders) > {stages.ELEMENTS_AT_MOST} AND sum(owed) >= any_value(paid) AS crowded
         FROM payment_day ASOF JOIN (
             SELECT currency, day, due, count(*) OVER smaller AS orders, sum(due) OVER smaller AS owed
             FROM unpaid WINDOW smaller AS (PARTITION BY currency, day ORDER BY due RANGE UNBOUNDED PRECEDING)

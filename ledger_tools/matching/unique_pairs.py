@@ -178,7 +178,7 @@ def match_unique(
 
     Args:
         near: None where only what the sources have shown tells which days are usual.
-        take: keeps what `paired` holds, so that the sides have it no longer open.
+        take: keeps what `paired` holds; both are then out of the sides.
     """
     accepts: tuple[Callable[[], None], ...] = (
         functools.partial(accept_alone, connection, window),
@@ -186,10 +186,10 @@ def match_unique(
         functools.partial(accept_usual, connection, sides.matched),
         functools.partial(accept_usual, connection, sides.matched),
     )
+    fill_sides(connection, sides.later, sides.earlier)
     is_new = True  # planning these statements takes longer than running them, so none is run for nothing
     for accept in accepts:
         if is_new:
-            fill_sides(connection, sides.later, sides.earlier)
             if not _has_rows(connection, "later_side SEMI JOIN earlier_side USING (bucket)"):
                 return
             weigh_pairs(connection, window, sides.fits)
@@ -199,6 +199,10 @@ def match_unique(
         is_new = _has_rows(connection, "paired")
         if is_new:
             take()
+            connection.execute(
+                """DELETE FROM later_side USING paired WHERE no = later_no;
+                   DELETE FROM earlier_side USING paired WHERE no = earlier_no"""
+            )
 
 
 def _has_rows(connection: duckdb.DuckDBPyConnection, relation: str) -> bool:

@@ -48,6 +48,7 @@ EXCEPTIONS: dict[str, dict[str, str]] = {
         "ledger_tools/archive.py": "makes each change of the books whole or not at all",
         "ledger_tools/intake.py": "copies exports aside before they are read",
         "ledger_tools/build.py": "swaps the built database and journal in",
+        "ledger_tools/export_rows.py": "takes the digests of exports, and gives each reading a scratch folder",
         "ledger_tools/checks/journal_text.py": "builds the books a second time in a folder of its own",
         "ledger_tools/close.py": "freezes a month aside, to be swapped in with the books",
         "ledger_tools/cli/__init__.py": "points the output at nothing after its reader has left",

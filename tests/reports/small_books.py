@@ -7,7 +7,8 @@ from pathlib import Path
 
 import duckdb
 
-from ledger_tools.build import Export, build_database, read_inputs
+from ledger_tools.build import build_database, read_inputs
+from ledger_tools.export_rows import Export
 from ledger_tools.folder import BooksFolder
 from ledger_tools.settings import parse_settings
 
