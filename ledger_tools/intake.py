@@ -37,7 +37,8 @@ class FileResult:
     """What became of one file of an import; counts are rows of the file.
 
     Attributes:
-        overruled_by: an archived file that counts as the later one where this file's rows differ from it.
+        overruled_by: an archived file that counts as the later one where this file says something else.
+        overruled_days: first and last day of that file, where they are others than this one's; else its name decides.
     """
 
     file: str
@@ -50,6 +51,7 @@ class FileResult:
     repeated: int
     amended: int
     overruled_by: str | None
+    overruled_days: tuple[str, str] | None
     refused: tuple[Problem, ...]
 
 
@@ -123,7 +125,7 @@ def _take_aside(
 
 
 def _refusal(file: Path, source: str | None, kind: str | None, trouble: LedgerError) -> FileResult:
-    return FileResult(str(file), source, kind, None, None, 0, 0, 0, 0, None, trouble.problems)
+    return FileResult(str(file), source, kind, None, None, 0, 0, 0, 0, None, None, trouble.problems)
 
 
 def import_files(
@@ -168,13 +170,17 @@ def _results(
     results: dict[int, FileResult] = {}
     for place, export in {**accepted, **again}.items():
         row = connection.execute(
-            """SELECT source.kind, first_day::VARCHAR, last_day::VARCHAR, rows_read, rows_new, rows_repeated, rows_amended,
-                      overruled_by
-               FROM export JOIN source USING (source_no) WHERE source.name = ? AND export.file = ?""",
+            """SELECT source.kind, export.first_day::VARCHAR, export.last_day::VARCHAR, export.rows_read, export.rows_new,
+                      export.rows_repeated, export.rows_amended, export.overruled_by, counting.first_day::VARCHAR,
+                      counting.last_day::VARCHAR
+               FROM export JOIN source USING (source_no)
+               LEFT JOIN export AS counting
+                   ON counting.source_no = export.source_no AND counting.file = export.overruled_by
+               WHERE source.name = ? AND export.file = ?""",
             [export.source, export.name],
         ).fetchone()
         assert row is not None
-        kind, first_day, last_day, rows, new, repeated, amended, overruled_by = row
+        kind, first_day, last_day, rows, new, repeated, amended, overruled_by, *days = row
         if place in again:
             new, repeated, amended = 0, rows, 0
         results[place] = FileResult(
@@ -188,6 +194,7 @@ def _results(
             int(repeated),
             int(amended),
             overruled_by,
+            (days[0], days[1]) if overruled_by and days != [first_day, last_day] else None,
             (),
         )
     return results

@@ -83,6 +83,7 @@ def keep_latest(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
     _list_amendments(connection, facts)
     _list_vanished(connection, facts)
     _count_rows(connection, kind)
+    _find_overruled(connection, facts)
     once = ""
     if kind != "orders":
         once = f"""
@@ -211,7 +212,20 @@ def _count_rows(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
                 WINDOW before AS (PARTITION BY source_no, key ORDER BY export_no
                                   ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING)
             ) WHERE earlier > 0 GROUP BY export_no
-        ) AS counted WHERE export.export_no = counted.export_no;
+        ) AS counted WHERE export.export_no = counted.export_no
+        """
+    )
+
+
+def _find_overruled(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
+    """Name, for an export that was read after one that counts before it, that one, where the two say different things.
+
+    Either a record of both differs; or the days of the export lie within the other's and one of them lacks a record of the
+    other's. On its first and last day an export may lack records because it begins or ends within the day.
+    """
+    kind = facts.name
+    connection.execute(
+        f"""
         UPDATE export SET overruled_by = counting.file
         FROM (
             SELECT holder.export_no, min(later.file) AS file
@@ -219,9 +233,36 @@ def _count_rows(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
             WHERE holder.export_no > repeated.export_no AND repeated.versions > 1
               AND (source_no, key) IN (SELECT (source_no, record_key) FROM amended)
             GROUP BY holder.export_no
-        ) AS counting WHERE counting.export_no = export.export_no
+        ) AS counting WHERE counting.export_no = export.export_no;
+        CREATE OR REPLACE TEMP TABLE within AS
+        SELECT short.export_no, long.export_no AS long_no, long.rank AS long_rank, long.file,
+               short.first_day + CASE WHEN short.whole_days OR short.first_day = long.first_day THEN 0 ELSE 1 END AS first_day,
+               short.last_day - CASE WHEN short.whole_days OR short.last_day = long.last_day THEN 0 ELSE 1 END AS last_day
+        FROM export AS short JOIN export AS long USING (source_no) JOIN source USING (source_no)
+        WHERE source.kind = '{kind}' AND short.overruled_by IS NULL AND short.export_no > long.export_no
+          AND short.rank < long.rank AND short.first_day >= long.first_day AND short.last_day <= long.last_day
         """
     )
+    (pairs,) = connection.execute("SELECT count(*) FROM within").fetchall()[0]
+    if pairs:
+        connection.execute(
+            f"""
+            UPDATE export SET overruled_by = counting.file
+            FROM (
+                SELECT export_no, arg_max(file, long_rank) AS file
+                FROM (
+                    SELECT within.export_no, file, long_rank FROM within JOIN raw_{kind} AS raw ON raw.export_no = long_no
+                    LEFT JOIN holder AS held ON held.export_no = within.export_no AND held.key = raw.key
+                    WHERE held.key IS NULL AND raw.{facts.dated_by}::DATE BETWEEN first_day AND last_day
+                    UNION ALL
+                    SELECT within.export_no, file, long_rank FROM within JOIN raw_{kind} AS raw USING (export_no)
+                    LEFT JOIN holder AS held ON held.export_no = long_no AND held.key = raw.key
+                    WHERE held.key IS NULL
+                ) GROUP BY export_no
+            ) AS counting WHERE counting.export_no = export.export_no
+            """
+        )
+    connection.execute("DROP TABLE within")
 
 
 def find_gaps(connection: duckdb.DuckDBPyConnection) -> list[tuple[int, str, str]]:

@@ -146,6 +146,41 @@ def test_odd_file_names(tmp_path: Path) -> None:
     assert [(len(ODD_NAMES),)] == books.query("SELECT count(*) FROM order_head")
 
 
+APRIL = {"1": "2031-04-02", "2": "2031-04-08", "3": "2031-04-10", "4": "2031-04-14", "5": "2031-04-30"}
+
+
+def orders_of(names: str, days: dict[str, str], total: str = "5.00") -> list[dict[str, object]]:
+    """Orders by their one-letter names; the third has this total."""
+    return [order(name, days[name], total if name == "3" else "5.00") for name in names]
+
+
+@pytest.mark.parametrize(
+    ("names", "total", "is_told"),
+    [("234", "6.00", True), ("24", "5.00", True), ("2934", "5.00", True), ("234", "5.00", False)],
+    ids=["another amount", "one less", "one more", "the same"],
+)
+def test_shorter_export_within_a_longer(names: str, total: str, is_told: bool, tmp_path: Path) -> None:
+    """An export of fewer days that says something else does not count; `import` says which does and what to do."""
+    books = Books(tmp_path)
+    call("--books", books.folder.root, "import", books.write("april.csv", orders_of("12345", APRIL)))
+    days = {**APRIL, "9": "2031-04-11"}
+    outcome = call("--books", books.folder.root, "import", books.write("mended.csv", orders_of(names, days, total)))
+    said = "Where they differ, april.csv counts and not mended.csv: it covers 2031-04-02 to 2031-04-30" in outcome.err
+    assert is_told == said
+    assert is_told == ("export its days again through a day after 2031-04-30" in outcome.err)
+    assert [(500,)] == books.query("SELECT total FROM order_head WHERE order_id = '3'")
+
+
+def test_export_that_turns_it_round(tmp_path: Path) -> None:
+    """What `import` tells a person to do works: exported through a later day, the mended order counts."""
+    books = Books(tmp_path)
+    call("--books", books.folder.root, "import", books.write("april.csv", orders_of("12345", APRIL)))
+    rows = orders_of("23457", {**APRIL, "7": "2031-05-01"}, "6.00")
+    outcome = call("--books", books.folder.root, "import", books.write("mended.csv", rows))
+    assert "Where they differ" not in outcome.err
+    assert [(600,)] == books.query("SELECT total FROM order_head WHERE order_id = '3'")
+
+
 def test_init_asks_for_what_is_not_given(tmp_path: Path) -> None:
     """`init` asks on stderr, takes the usual for an empty answer, and writes books that check out."""
     outcome = run("init", tmp_path / "new", "--name", 'The "Night" \\ shop', text="eur\n\n")
