@@ -58,6 +58,21 @@ def test_every_page_in_every_look(page: str, demo_site: Site, browser: Browser) 
     assert [] == browser.complaints()
 
 
+@pytest.mark.parametrize(("page", "field"), [("Reconcile/", "state"), ("SalesTax/", "limit")])
+def test_what_matters_fits_a_phone(page: str, field: str, demo_site: Site, browser: Browser) -> None:
+    """On a phone the state of a balance and the threshold of a place stand in view, and no date is broken in two."""
+    browser.look(width=390)
+    browser.open(demo_site.home + page)
+    beyond = "one.getBoundingClientRect().right - one.closest('.scroll').getBoundingClientRect().right"
+    edges = browser.script(f"return [...document.querySelectorAll('[data-field={field}]')].map((one) => {beyond})")
+    assert len(edges) > 10
+    assert max(edges) <= 0
+    lines = browser.script(
+        "return [...document.querySelectorAll('.books time')].map((one) => one.getClientRects().length)"
+    )
+    assert {1} == set(lines)
+
+
 def test_filter_sort_and_search(demo_site: Site, browser: Browser) -> None:
     """Orders are sorted by a click on a heading, chosen by flag and text, and turned page by page."""
     browser.open(demo_site.home + "Orders/")
