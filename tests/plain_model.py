@@ -70,7 +70,13 @@ class Model:
                 for row in month.rows[name]
                 if row["kind"] == "refund" and row.get("_order") == order_id
             ]
-            self._refund(order_id, lines, sorted(refunds, key=lambda row: str(row["at"])))
+            charges = [
+                int(row["charged_amount" if "charged_amount" in row else "gross"])
+                for name in PROCESSORS
+                for row in month.rows[name]
+                if row["kind"] == "charge" and row.get("_order") == order_id
+            ]
+            self._refund(order_id, lines, sorted(refunds, key=lambda row: str(row["at"])), sum(charges))
         for row in month.rows["fulfilment-wallet"]:
             self._make(row, month.rows["fulfilment-wallet"])
         for row in month.rows["checking"]:
@@ -147,13 +153,13 @@ class Model:
                 order_id, row["currency"], [("Expenses:Chargebacks", row["_lost"]), ("Assets:Disputed", -row["_lost"])]
             )
 
-    def _refund(self, order_id: str, lines: list[Row], rows: list[Row]) -> None:
-        """Refunds of an order, split over goods, shipping, tip, tax and gift cards sold."""
+    def _refund(self, order_id: str, lines: list[Row], rows: list[Row], paid: int) -> None:
+        """Refunds of an order: what was paid too much goes back, the rest is split over goods, shipping, tip, tax, cards."""
         head = lines[0]
         given = head.get("refunded_to_gift_card", 0)
-        amounts = [abs(int(row["charged_amount" if "charged_amount" in row else "gross"])) for row in rows] + (
-            [given] if given else []
-        )
+        cash = [abs(int(row["charged_amount" if "charged_amount" in row else "gross"])) for row in rows]
+        back = self._given_back(head, cash, paid)
+        amounts = [amount - part for amount, part in zip(cash, back, strict=True)] + ([given] if given else [])
         goods, taxes = self._sold(lines)
         cards = sum(gross for name, gross, _ in goods if name == "Gift card")
         held = [0, head["shipping_charged"] - taxes[-1], head["tip"], head["tax"], cards]
@@ -171,7 +177,7 @@ class Model:
             left = [max(have - gone, 0) for have, gone in zip(held, parts, strict=True)]
             parts = [gone + more for gone, more in zip(parts, share(min(amount, sum(left)), left), strict=True)]
         entry = [(RETURNS, sum(parts[:3])), (self.tax_account(head), parts[3]), (GIFT_CARDS, parts[4] - given)]
-        entry += [(SUSPENSE, sum(amounts) - sum(parts)), ("", given - sum(amounts))]
+        entry += [(SUSPENSE, sum(amounts) - sum(parts)), (CLEARING, sum(back)), ("", given - sum(amounts) - sum(back))]
         self._post(order_id, head["currency"], entry)
         self.books[order_id].pop(("", head["currency"]), None)
         for row in rows:
@@ -179,6 +185,21 @@ class Model:
             entry = [(account, row["net"]), ("Expenses:Fees:Processing", row["fee"]), ("", -row["gross"])]
             self._post(order_id, row["currency"], entry)
             self.books[order_id].pop(("", row["currency"]), None)
+
+    def _given_back(self, head: Row, cash: list[int], paid: int) -> list[int]:
+        """The part of each refund that is of money paid beyond what was due: of the one of that amount, else the earliest."""
+        due = head["total"] - head["gift_card_paid"]
+        stated = sum(head.get(f"refunded_{name}", 0) for name in ("items", "shipping", "tip", "tax"))
+        told = max((n for n in range(len(cash) + 1) if stated and sum(cash[:n]) == stated), default=0)
+        left, back = max(paid - due, 0), [0] * len(cash)
+        if left in cash[told:]:
+            back[cash.index(left, told)] = left
+            return back
+        for place in range(told, len(cash)):
+            if cash[place] != due:
+                back[place] = min(left, cash[place])
+                left -= back[place]
+        return back
 
     def _make(self, row: Row, rows: list[Row]) -> None:
         kind, total, order_id = row["kind"], row["total"], row.get("_order", "")

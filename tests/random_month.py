@@ -200,7 +200,7 @@ def _draw_money(month: Month, head: Row, currency: str) -> None:
 
     paid = 0
     if due and month.chance(92):
-        paid = due if month.chance(90) else dice.randint(1, due)
+        paid = due if month.chance(85) else dice.choice((dice.randint(1, due), due + dice.randint(1, 900), 2 * due))
         first = dice.randint(1, paid) if month.chance(10) else paid
         for amount in (first, paid - first):
             if amount:
@@ -209,7 +209,8 @@ def _draw_money(month: Month, head: Row, currency: str) -> None:
     if paid and month.chance(35):
         for _ in range(dice.choice((1, 1, 2))):
             left = max(paid - sum(refunds), 0)
-            amount = dice.choice((left, left, dice.randint(0, left), dice.randint(0, left), left + 50))
+            over = max(paid - due, 0)
+            amount = dice.choice((left, over, dice.randint(0, left), dice.randint(0, left), left + 50))
             if amount and (left or not refunds):
                 refunds.append(amount)
                 pay("refund", -amount, dice.choice((0, 0, -dice.randint(1, 90))))

@@ -46,6 +46,7 @@ def check_clearing(connection: duckdb.DuckDBPyConnection) -> Check:
                 SELECT order_no, CASE WHEN {_FOREIGN} THEN charged_currency ELSE currency END,
                        -CASE WHEN {_FOREIGN} THEN sign(gross) * abs(charged_amount) ELSE gross END
                 FROM processor_row WHERE kind = 'charge' OR (kind = 'refund' AND order_no IS NULL)
+                UNION ALL SELECT order_no, order_currency, overpaid FROM fact_refund
                 UNION ALL
                 SELECT posting.order_no, currency, amount FROM posting JOIN event USING (event_no) JOIN account USING (account_no)
                 WHERE rule IN {BY_PERSON!r} AND role = 'clearing'

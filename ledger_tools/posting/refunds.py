@@ -11,7 +11,7 @@ from typing import Any
 import duckdb
 
 from ledger_tools.money import round_half_up
-from ledger_tools.posting.splits import Parts, RefundSplit, split_refunds
+from ledger_tools.posting.splits import Parts, RefundSplit, give_back_overpaid, split_refunds
 
 _QUERY = """
     WITH charged AS (
@@ -23,7 +23,8 @@ _QUERY = """
            coalesce(refunded_items, 0), coalesce(refunded_shipping, 0), coalesce(refunded_tip, 0),
            coalesce(refunded_tax, 0), coalesce(refunded_to_gift_card, 0), tax_marketplace > 0,
            refund.event_no, refund.currency, refund.gross, refund.charged_currency, refund.charged, charged.gross,
-           charged.charged, charged.currency, coalesce(head.cancelled_at::DATE, refund.posted_on, sale.posted_on)::VARCHAR
+           charged.charged, charged.currency, sale.gift_card_paid,
+           coalesce(head.cancelled_at::DATE, refund.posted_on, sale.posted_on)::VARCHAR
     FROM fact_sale AS sale JOIN order_head AS head USING (order_no)
     LEFT JOIN (SELECT * FROM fact_processor WHERE split) AS refund USING (order_no)
     LEFT JOIN charged USING (order_no)
@@ -49,6 +50,13 @@ def _in_order_currency(row: tuple[Any, ...]) -> int | None:
     return None
 
 
+def _overpaid(row: tuple[Any, ...]) -> int:
+    """What all payments of an order are more than its total less gift card; 0 where they are in another currency."""
+    if row[18] is None or row[20] != row[1]:
+        return 0
+    return max(int(row[19]) - int(row[2]) + int(row[21]), 0)
+
+
 def _held(row: tuple[Any, ...]) -> Parts:
     total, shipping, tip, tax, gift_cards = (int(part) for part in row[2:7])
     items = total - shipping - tip - tax - gift_cards
@@ -57,11 +65,14 @@ def _held(row: tuple[Any, ...]) -> Parts:
 
 def list_refund_facts(connection: duckdb.DuckDBPyConnection, first_event_no: int) -> None:
     """Make the facts tables of refunds; refunds as gift cards are numbered from `first_event_no` on."""
-    connection.execute(f"CREATE OR REPLACE TEMP TABLE refund_split ({_SPLIT_COLUMNS}, estimated BOOLEAN)")
+    connection.execute(
+        f"CREATE OR REPLACE TEMP TABLE refund_split ({_SPLIT_COLUMNS}, estimated BOOLEAN, overpaid BIGINT)"
+    )
     connection.execute(
         f"CREATE OR REPLACE TEMP TABLE gift_split ({_SPLIT_COLUMNS}, order_no INTEGER, refunded BIGINT, day DATE)"
     )
     found: list[tuple[int, RefundSplit]] = []
+    overpaid: list[int] = []
     given: list[tuple[int, RefundSplit, int, int, str]] = []
     unknown: list[int] = []
     rows = connection.execute(_QUERY).fetchall()
@@ -79,15 +90,18 @@ def list_refund_facts(connection: duckdb.DuckDBPyConnection, first_event_no: int
             else:
                 amounts.append(amount)
                 events.append(int(row[13]))
+        stated: Parts = (int(head[7]), int(head[8]), int(head[9]), int(head[10]), 0)
+        back = give_back_overpaid(amounts, _overpaid(head), int(head[2]) - int(head[21]), stated)
+        overpaid += back
+        amounts = [amount - given_back for amount, given_back in zip(amounts, back, strict=True)]
         to_gift_card = int(head[11])
         if to_gift_card > 0:
             amounts.append(to_gift_card)
-        stated: Parts = (int(head[7]), int(head[8]), int(head[9]), int(head[10]), 0)
         splits = split_refunds(_held(head), amounts, stated)
         found.extend(zip(events, splits, strict=False))
         if to_gift_card > 0:
-            given.append((first_event_no + len(given), splits[-1], int(order_no), to_gift_card, str(members[-1][21])))
-    _insert(connection, "refund_split", found, [[split.estimated for _, split in found]])
+            given.append((first_event_no + len(given), splits[-1], int(order_no), to_gift_card, str(members[-1][22])))
+    _insert(connection, "refund_split", found, [[split.estimated for _, split in found], overpaid])
     _insert(
         connection,
         "gift_split",
@@ -121,7 +135,7 @@ def _make_tables(connection: duckdb.DuckDBPyConnection) -> None:
         """
         CREATE TABLE fact_refund AS
         SELECT fact.* EXCLUDE (flagged, note), sale.currency AS order_currency, sale.jurisdiction, items, shipping,
-               refund_split.tip, gift_cards, excess,
+               refund_split.tip, gift_cards, excess, overpaid,
                CASE WHEN sale.tax_marketplace > 0 THEN 0 ELSE tax END AS tax_shop,
                CASE WHEN sale.tax_marketplace > 0 THEN tax ELSE 0 END AS tax_marketplace,
                fact.flagged OR excess > 0 AS flagged,
@@ -130,7 +144,7 @@ def _make_tables(connection: duckdb.DuckDBPyConnection) -> None:
         CREATE TABLE fact_gift_refund AS
         SELECT split.event_no, sale.source_no, sale.event_id || '/gift-card-refund' AS event_id, split.day AS posted_on,
                sale.order_no, NULL::VARCHAR AS memo, sale.currency AS order_currency, sale.currency, sale.jurisdiction, items,
-               shipping, split.tip, split.gift_cards, excess, split.refunded, excess > 0 AS flagged,
+               shipping, split.tip, split.gift_cards, excess, 0 AS overpaid, split.refunded, excess > 0 AS flagged,
                CASE WHEN excess > 0 THEN 'more was refunded than the order held' END AS note,
                CASE WHEN sale.tax_marketplace > 0 THEN 0 ELSE tax END AS tax_shop,
                CASE WHEN sale.tax_marketplace > 0 THEN tax ELSE 0 END AS tax_marketplace

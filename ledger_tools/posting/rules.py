@@ -82,6 +82,7 @@ _REFUND = (
     Line("gift_cards", "gift_cards", "gift cards' part", currency="order_currency"),
     Line("sales_tax", "tax_shop", "tax's part", "jurisdiction", "order_currency"),
     Line("marketplace_tax", "tax_marketplace", "tax's part", currency="order_currency"),
+    Line("clearing", "overpaid", "what was paid beyond the order's total", currency="order_currency"),
     Line("suspense", "excess", "more than the order held", currency="order_currency"),
 )
 

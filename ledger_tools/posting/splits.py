@@ -6,6 +6,7 @@ whole; ties go to the earlier part (items, shipping, tip, tax, gift cards).
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -40,6 +41,37 @@ def _shared_out(amount: int, held: Parts) -> Parts:
     return (a, b, c, d, e)
 
 
+def _count_covered(refunds: Sequence[int], stated: Parts) -> int:
+    """How many of the refunds, earliest first, the shop's own split sums to."""
+    covered = 0
+    if sum(stated) and all(part >= 0 for part in stated):
+        for place, running in enumerate(itertools.accumulate(refunds), start=1):
+            if running == sum(stated):
+                covered = place
+    return covered
+
+
+def give_back_overpaid(refunds: Sequence[int], overpaid: int, due: int, stated: Parts) -> list[int]:
+    """How much of each refund gives back what was paid beyond the order's total; the rest returns goods, shipping, tax.
+
+    A refund of exactly what was overpaid is taken for that, wherever it stands; else the earliest give it back, but for
+    one of all that was due, which is a return. What the shop's own split sums to are returns. Common practice: no
+    export says what a refund is for, and so tax is never given back on money that was not the price of anything.
+
+    Args:
+        refunds: amounts refunded, earliest first.
+        overpaid: what all payments are more than what was due, at least 0.
+        due: the order's total less gift card.
+        stated: the shop's own cumulative split, all zero where it gives none.
+    """
+    back = [0] * len(refunds)
+    free = range(_count_covered(refunds, stated), len(refunds))
+    exact = [place for place in free if refunds[place] == overpaid]
+    for place in exact[:1] or [place for place in free if refunds[place] != due]:
+        back[place] = min(overpaid - sum(back), refunds[place])
+    return back
+
+
 def split_refunds(held: Parts, refunds: Sequence[int], stated: Parts) -> list[RefundSplit]:
     """Split the refunds of one order, in the order in which they happened.
 
@@ -49,14 +81,7 @@ def split_refunds(held: Parts, refunds: Sequence[int], stated: Parts) -> list[Re
         stated: the shop's own cumulative split, all zero where it gives none. It is used for the refunds that it sums
             to (all of them, or the earliest ones), else everything is pro rata.
     """
-    total_stated = sum(stated)
-    covered = 0
-    if total_stated and all(part >= 0 for part in stated):
-        running = 0
-        for place, amount in enumerate(refunds, start=1):
-            running += amount
-            if running == total_stated:
-                covered = place
+    covered = _count_covered(refunds, stated)
     remaining = held
     still_stated = stated
     splits = []
@@ -69,7 +94,7 @@ def split_refunds(held: Parts, refunds: Sequence[int], stated: Parts) -> list[Re
             possible = min(amount, sum(remaining))
             parts = _shared_out(possible, remaining)
             excess = amount - possible
-            estimated = possible != sum(remaining) and sum(1 for part in remaining if part) > 1
+            estimated = 0 < possible < sum(remaining) and sum(1 for part in remaining if part) > 1
         after = _minus(remaining, parts)
         remaining = (max(after[0], 0), max(after[1], 0), max(after[2], 0), max(after[3], 0), max(after[4], 0))
         splits.append(RefundSplit(parts, excess, estimated))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shop_books import ShopBooks
 
 from ledger_tools.money import allocate, format_amount, minor_digits, parse_amount, round_half_up
-from ledger_tools.posting.splits import Parts, split_credit, split_refunds
+from ledger_tools.posting.splits import Parts, give_back_overpaid, split_credit, split_refunds
 
 NOTHING: Parts = (0, 0, 0, 0, 0)
 AMOUNTS = st.integers(0, 10**9)
@@ -58,6 +58,15 @@ def test_amounts_survive_printing(minor: int, currency: str) -> None:
     text = format_amount(minor, currency)
     assert minor == parse_amount(text, currency)
     assert minor_digits(currency) == len(text.partition(".")[2])
+
+
+@given(st.lists(st.integers(0, 99), max_size=5), st.integers(0, 99), st.integers(0, 99))
+def test_no_more_is_given_back_than_was_overpaid(refunds: list[int], overpaid: int, due: int) -> None:
+    """No refund gives back more than it is, all together no more than was paid too much, and a return of all is none."""
+    back = give_back_overpaid(refunds, overpaid, due, NOTHING)
+    assert all(0 <= part <= amount for part, amount in zip(back, refunds, strict=True))
+    free = sum(amount for amount in refunds if amount != due)
+    assert sum(back) == (overpaid if overpaid in refunds else min(overpaid, free))
 
 
 @given(PARTS, st.lists(st.integers(0, 10**6), max_size=5), PARTS)
