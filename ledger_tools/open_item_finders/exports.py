@@ -6,11 +6,11 @@ from ledger_tools.open_item_finders.finder import Finder
 
 _EVENT_SUM = """
     WITH odd AS (
-        SELECT source_no, event_id, posted_on, difference AS amount, currency, note, order_no FROM fact_processor
-        WHERE difference <> 0
+        SELECT source_no, event_id, posted_on, difference + not_won AS amount, currency, note, order_no FROM fact_processor
+        WHERE difference <> 0 OR not_won <> 0
         UNION ALL
         SELECT source_no, event_id, posted_on, NULL, currency, note, order_no FROM fact_processor
-        WHERE difference = 0 AND note IS NOT NULL AND kind IN ('dispute_lost', 'conversion')
+        WHERE difference = 0 AND not_won = 0 AND note IS NOT NULL AND kind IN ('dispute_lost', 'conversion')
         UNION ALL
         SELECT source_no, event_id, posted_on, excess, order_currency, note, order_no FROM fact_refund WHERE excess <> 0
         UNION ALL

@@ -76,7 +76,7 @@ KINDS: tuple[Kind, ...] = (
          "total less items, discounts, shipping, tip and tax; the difference is in suspense",
          "a corrected export, or an entry in hand.beancount with the order's link that clears Suspense", "suspense"),
     Kind("event-does-not-add-up", "an event whose amounts contradict each other, or that refers to nothing known",
-         "net against gross less fee, total against its parts, refunds against what the order held, credits and lost "
+         "net against gross less fee, total against its parts, refunds against what the order held, credits and ended "
          "disputes against what they refer to; the difference is in suspense",
          "a corrected export, or the event that is missing", "suspense"),
     Kind("tax-rate-unusual", "an order whose tax differs from the usual rate of its jurisdiction",

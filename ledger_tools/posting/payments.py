@@ -28,6 +28,8 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
                     WHEN kind IN ('charge', 'refund') AND order_no IS NULL THEN 'no order of this reference is known'
                     WHEN kind = 'adjustment' AND rule_no = 0 THEN 'no rule says what this adjustment is'
                     WHEN kind = 'dispute_lost' AND lost = 0 AND gross = 0 THEN 'no open dispute of this payment is known'
+                    WHEN not_won > 0 THEN 'less was given back than was in dispute'
+                    WHEN not_won < 0 THEN 'more was given back than was in dispute'
                     WHEN kind = 'conversion' AND NOT paired THEN 'the other half of the conversion is missing'
                END AS note
         FROM (
@@ -38,12 +40,13 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
                    CASE WHEN {foreign} THEN charged_currency ELSE row.currency END AS charged_currency,
                    CASE WHEN {foreign} THEN sign(gross) * abs(charged_amount) ELSE gross END::BIGINT AS charged,
                    CASE WHEN row.kind = 'dispute_lost' THEN coalesce(dispute.amount, 0) ELSE 0 END AS lost,
+                   CASE WHEN row.kind = 'dispute_won' THEN coalesce(dispute.amount, 0) ELSE 0 END AS not_won,
                    CASE WHEN row.kind = 'adjustment' THEN {rule} ELSE 0 END AS rule_no,
                    row.kind = 'refund' AND order_no IS NOT NULL AS split,
                    row.kind = 'conversion' AND pair.payment_ref IS NOT NULL AS paired,
                    CASE WHEN row.kind = 'adjustment' THEN row.memo END AS memo
             FROM processor_row AS row JOIN source USING (source_no)
-            LEFT JOIN dispute ON dispute.source_no = row.source_no AND dispute.lost_event_id = row.event_id
+            LEFT JOIN dispute ON dispute.source_no = row.source_no AND dispute.last_event_id = row.event_id
             LEFT JOIN (
                 SELECT source_no, payment_ref FROM processor_row WHERE kind = 'conversion'
                 GROUP BY ALL HAVING count(*) = 2 AND count(*) FILTER (gross > 0) = 1 AND count(*) FILTER (gross < 0) = 1
@@ -67,7 +70,10 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
 
 
 def _sum_disputes(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make `dispute`: for the first lost row of a payment, what is still open of its disputes."""
+    """Make `dispute`: for the row that ends a payment's disputes, what is still open of them.
+
+    It ends with its first lost row, else with its last won one, which may give back less than was disputed.
+    """
     connection.execute(
         """
         CREATE OR REPLACE TEMP TABLE dispute AS
@@ -75,9 +81,12 @@ def _sum_disputes(connection: duckdb.DuckDBPyConnection) -> None:
             SELECT source_no, coalesce(payment_ref, 'order ' || order_no) AS payment, event_id, kind, "at", gross
             FROM processor_row WHERE kind IN ('dispute', 'dispute_won', 'dispute_lost')
         )
-        SELECT source_no, arg_min(event_id, ("at", event_id)) FILTER (kind = 'dispute_lost') AS lost_event_id,
+        SELECT source_no, coalesce(
+                   arg_min(event_id, ("at", event_id)) FILTER (kind = 'dispute_lost'),
+                   arg_max(event_id, ("at", event_id)) FILTER (kind = 'dispute_won')) AS last_event_id,
                coalesce(-sum(gross) FILTER (kind IN ('dispute', 'dispute_won')), 0)::BIGINT AS amount
         FROM step WHERE payment IS NOT NULL GROUP BY source_no, payment
         HAVING count(*) FILTER (kind = 'dispute_lost') > 0
+            OR (count(*) FILTER (kind = 'dispute') > 0 AND arg_max(kind, ("at", event_id)) = 'dispute_won')
         """
     )

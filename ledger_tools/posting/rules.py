@@ -132,7 +132,13 @@ RULES: tuple[Rule, ...] = (
         "dispute_won",
         "Dispute won",
         "fact_processor",
-        (_PROCESSOR, Line("disputed", "-gross", "Cr amount in dispute"), _DISPUTE_FEE, _ODD),
+        (
+            _PROCESSOR,
+            Line("disputed", "-gross - not_won", "Cr amount in dispute"),
+            Line("suspense", "not_won", "what was not given back of it"),
+            _DISPUTE_FEE,
+            _ODD,
+        ),
         "kind = 'dispute_won'",
     ),
     Rule(
