@@ -144,7 +144,7 @@ def _make_tables(connection: duckdb.DuckDBPyConnection) -> None:
         CREATE TABLE fact_gift_refund AS
         SELECT split.event_no, sale.source_no, sale.event_id || '/gift-card-refund' AS event_id, split.day AS posted_on,
                sale.order_no, NULL::VARCHAR AS memo, sale.currency AS order_currency, sale.currency, sale.jurisdiction, items,
-               shipping, split.tip, split.gift_cards, excess, 0 AS overpaid, split.refunded, excess > 0 AS flagged,
+               shipping, split.tip, split.gift_cards, excess, split.refunded, excess > 0 AS flagged,
                CASE WHEN excess > 0 THEN 'more was refunded than the order held' END AS note,
                CASE WHEN sale.tax_marketplace > 0 THEN 0 ELSE tax END AS tax_shop,
                CASE WHEN sale.tax_marketplace > 0 THEN tax ELSE 0 END AS tax_marketplace

@@ -40,7 +40,7 @@ class Rule:
         title: what the journal calls the entry.
         facts: the facts table that it reads.
         when: SQL condition on the facts row.
-        lines: the entry's lines.
+        lines: the entry's lines. A closed month is frozen with their numbers: a new line goes to the end.
     """
 
     name: str
@@ -82,9 +82,10 @@ _REFUND = (
     Line("gift_cards", "gift_cards", "gift cards' part", currency="order_currency"),
     Line("sales_tax", "tax_shop", "tax's part", "jurisdiction", "order_currency"),
     Line("marketplace_tax", "tax_marketplace", "tax's part", currency="order_currency"),
-    Line("clearing", "overpaid", "what was paid beyond the order's total", currency="order_currency"),
     Line("suspense", "excess", "more than the order held", currency="order_currency"),
 )
+
+_OVERPAID = Line("clearing", "overpaid", "what was paid beyond the order's total", currency="order_currency")
 
 _WALLET = Line("wallet", "-total", "Cr total", _SOURCE)
 
@@ -102,7 +103,7 @@ RULES: tuple[Rule, ...] = (
         ),
         "kind = 'charge'",
     ),
-    Rule("refund", "Refund", "fact_refund", (*_REFUND, _FEE, _PROCESSOR, _ODD)),
+    Rule("refund", "Refund", "fact_refund", (*_REFUND, _FEE, _PROCESSOR, _ODD, _OVERPAID)),
     Rule(
         "refund_unknown",
         "Refund of an unknown order",
@@ -135,9 +136,9 @@ RULES: tuple[Rule, ...] = (
         (
             _PROCESSOR,
             Line("disputed", "-gross - not_won", "Cr amount in dispute"),
-            Line("suspense", "not_won", "what was not given back of it"),
             _DISPUTE_FEE,
             _ODD,
+            Line("suspense", "not_won", "what was not given back of it"),
         ),
         "kind = 'dispute_won'",
     ),
