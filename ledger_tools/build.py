@@ -31,7 +31,7 @@ from ledger_tools.matching.goods import match_goods
 from ledger_tools.matching.known_rates import list_rates
 from ledger_tools.matching.payments import match_payments
 from ledger_tools.matching.transfers import match_transfers
-from ledger_tools.money import minor_digits, parse_amount
+from ledger_tools.money import minor_digits
 from ledger_tools.posting.bank import list_bank_facts
 from ledger_tools.posting.compiler import list_events, list_parameters, post_lines
 from ledger_tools.posting.fulfilment import list_fulfilment_facts
@@ -43,6 +43,7 @@ from ledger_tools.posting.transfers import mark_transfers
 from ledger_tools.posting.values import value_postings
 from ledger_tools.records import KINDS
 from ledger_tools.settings import ShopSettings, read_settings
+from ledger_tools.stated_balances import choose_balances, claim_balances
 from ledger_tools.store import connect_for_build, write_facts
 
 
@@ -138,9 +139,10 @@ def build_database(
         _list_sources(connection, inputs.settings)
         refusals = read_exports(connection, scratch, inputs.settings, inputs.mappings, exports, progress)
         progress("records")
+        claim_balances(connection, inputs.settings)
         for kind in KINDS:
             versions.keep_latest(connection, kind)
-        _state_balances(connection, inputs.settings)
+        choose_balances(connection)
         list_decisions(connection, inputs.decisions)
         _list_rate_card(connection, inputs.settings)
         progress("matching")
@@ -169,34 +171,6 @@ def _list_sources(connection: duckdb.DuckDBPyConnection, settings: ShopSettings)
         )
         if source.payout_pattern:
             connection.execute("INSERT INTO payout_pattern VALUES (?, ?)", [number, source.payout_pattern])
-
-
-def _state_balances(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
-    """Add the settings' stated balances, and each day's last running balance of a bank export that carries one."""
-    numbers = {source.name: number for number, source in enumerate(settings.source, start=1)}
-    for stated in settings.stated_balance:
-        source = settings.source_named(stated.source)
-        currency = stated.currency or source.currency
-        amount = parse_amount(str(stated.amount), currency)
-        connection.execute(
-            "INSERT INTO stated_balance VALUES (?, ?, ?, ?, 'settings')",
-            [numbers[stated.source], stated.on, currency, -amount if source.card else amount],
-        )
-    connection.execute(
-        """
-        INSERT INTO stated_balance
-        WITH line AS (
-            SELECT *, coalesce(sum(CASE WHEN balance = above + amount THEN 1 WHEN balance = below + amount THEN -1 END)
-                               OVER (PARTITION BY export_no), 0) AS rising
-            FROM (SELECT *, lag(balance) OVER (PARTITION BY export_no ORDER BY record) AS above,
-                         lead(balance) OVER (PARTITION BY export_no ORDER BY record) AS below
-                  FROM kept_bank WHERE balance IS NOT NULL)
-        )
-        SELECT source_no, "at"::DATE, currency,
-               CASE WHEN any_value(rising) >= 0 THEN arg_max(balance, record) ELSE arg_min(balance, record) END, 'running balance'
-        FROM line GROUP BY source_no, export_no, "at"::DATE, currency
-        """
-    )
 
 
 def _list_rate_card(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:

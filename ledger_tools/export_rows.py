@@ -146,8 +146,8 @@ def _note_export(
         connection.execute("INSERT INTO skipped VALUES (?, ?, ?)", [export_no, reason, rows])
     for balance in facts.balances:
         connection.execute(
-            "INSERT INTO stated_balance VALUES (?, ?, ?, ?, 'statement')",
-            [source_no, balance.on, balance.currency, balance.amount],
+            "INSERT INTO claimed_balance VALUES (?, ?, ?, ?, 'statement', ?)",
+            [source_no, balance.on, balance.currency, balance.amount, export_no],
         )
 
 

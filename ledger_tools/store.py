@@ -33,7 +33,11 @@ CREATE TABLE export (
     rows_new BIGINT, rows_repeated BIGINT, rows_amended BIGINT, overruled_by VARCHAR
 );
 CREATE TABLE skipped (export_no INTEGER, reason VARCHAR, rows BIGINT);
+CREATE TABLE claimed_balance ( -- every balance that anything states, while the books are built
+    source_no SMALLINT, stated_on DATE, currency VARCHAR, amount BIGINT, stated_by VARCHAR, export_no INTEGER
+);
 CREATE TABLE stated_balance (source_no SMALLINT, stated_on DATE, currency VARCHAR, amount BIGINT, stated_by VARCHAR);
+CREATE TABLE differing_balance (source_no SMALLINT, stated_on DATE, currency VARCHAR, amount BIGINT, stated_by VARCHAR);
 CREATE TABLE account (account_no SMALLINT, name VARCHAR, role VARCHAR);
 CREATE TABLE account_use (role VARCHAR, parameter VARCHAR, account_no SMALLINT);
 CREATE TABLE currency (currency VARCHAR, digits TINYINT);
@@ -68,10 +72,6 @@ CREATE TABLE rate_card_shipping (
 );
 CREATE TABLE fact (name VARCHAR, text VARCHAR);
 """
-
-#: SQL expression on `stated_balance`: which of two balances of one day counts, the lower first. Common practice: what a
-#: statement says of itself is worth more than a running balance beside a line, and that more than what a person typed.
-STATED_RANK = "CASE stated_by WHEN 'statement' THEN 1 WHEN 'running balance' THEN 2 ELSE 3 END"
 
 
 def quoted(text: str) -> str:

@@ -14,6 +14,7 @@ from ledger_tools.build import build_database, read_inputs
 from ledger_tools.checks.outcome import Check, Progress, told
 from ledger_tools.folder import BooksFolder
 from ledger_tools.journal import list_months, render_accounts, render_files, render_month
+from ledger_tools.open_items import list_all_items
 from ledger_tools.store import read_fact
 
 _POSTING_LINE = re.compile(r"  ([A-Z][^ ]*) +(-?[0-9.]+) ([A-Z]{3})( @@ .*)?\Z")
@@ -88,7 +89,7 @@ def _difference(name: Path, wanted: str, found: str | None) -> str:
 
 
 def check_order_of_imports(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progress: Progress) -> Check:
-    """Identity 8: reading the exports in the opposite order, the first one twice, gives the same journal."""
+    """Identity 8: the exports in the opposite order, the first one twice, give the same journal, balances and open items."""
     scratch = folder.cache / "check"
     shutil.rmtree(scratch, ignore_errors=True)
     (scratch / "scratch").mkdir(parents=True)
@@ -97,15 +98,30 @@ def check_order_of_imports(connection: duckdb.DuckDBPyConnection, folder: BooksF
     turned = [*reversed(exports), *exports[:1]]
     other, _ = build_database(scratch / "scratch", inputs, turned, progress)
     base = read_fact(connection, "currency") or ""
-    broken = []
     with other:
-        for month in sorted({*list_months(connection), *list_months(other)}):
-            if render_month(connection, month, "order", base) != render_month(other, month, "order", base):
-                broken.append(month)
+        broken = [
+            f"the journal of {month} differs"
+            for month in sorted({*list_months(connection), *list_months(other)})
+            if render_month(connection, month, "order", base) != render_month(other, month, "order", base)
+        ]
+        here, there = set(_stated_balances(connection)), set(_stated_balances(other))
+        broken += [f"the balance stated by {source} on {day} differs" for source, day, *_ in sorted(here ^ there)]
+        found, again = ({item.id: item for item in list_all_items(each, None)} for each in (connection, other))
+        broken += [
+            f"the open item {item} differs" for item in sorted({*found, *again}) if found.get(item) != again.get(item)
+        ]
     shutil.rmtree(scratch, ignore_errors=True)
     return told(
         "the order of imports does not matter",
         broken,
         f"{len(exports)} exports read backwards",
-        lambda month: f"journal of {month} differs",
+        str,
     )
+
+
+def _stated_balances(connection: duckdb.DuckDBPyConnection) -> list[tuple[str, str, str, int, str]]:
+    """Each stated balance that counts: source, day, currency, amount in minor units, who states it."""
+    return connection.execute(
+        """SELECT source.name, stated_on::VARCHAR, stated.currency, amount, stated_by
+           FROM stated_balance AS stated JOIN source USING (source_no)"""
+    ).fetchall()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from ledger_tools.open_item_finders.finder import Finder
-from ledger_tools.store import STATED_RANK
 
 _SENT_BACK = """
     SELECT sent.movement_no FROM movement AS sent JOIN movement AS home
@@ -76,20 +75,16 @@ _UNRULED = """
     FROM fact_wallet WHERE posting = 'unknown' AND posted_on <= $as_of
 """
 
-_BALANCE = f"""
+_BALANCE = """
     WITH settled AS (
         SELECT event_no FROM event JOIN decision ON decision.item = event.event_id
         WHERE event.rule = 'decision' AND decision.kind = 'balance-differs'
-    ), stated AS (
-        SELECT source_no, stated_on, currency,
-               arg_min(amount, {STATED_RANK}) AS amount
-        FROM stated_balance WHERE stated_on <= $as_of GROUP BY source_no, stated_on, currency
     ), compared AS (
         SELECT source_no, stated_on, stated.currency, stated.amount - coalesce((
                    SELECT sum(posting.amount) FROM posting JOIN account_use AS used USING (account_no)
                    WHERE used.role = source.kind AND used.parameter = source.name AND posting.posted_on <= stated.stated_on
                      AND posting.currency = stated.currency AND posting.event_no NOT IN (SELECT event_no FROM settled)), 0) AS difference
-        FROM stated JOIN source USING (source_no)
+        FROM stated_balance AS stated JOIN source USING (source_no) WHERE stated_on <= $as_of
     )
     SELECT 'balance-differs', min(stated_on) FILTER (difference <> 0), arg_max(difference, stated_on)::BIGINT,
            compared.currency, NULL, NULL,

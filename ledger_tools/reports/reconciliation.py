@@ -1,8 +1,8 @@
 """Stated balances against the books: what makes up each difference, both sides of each account, the control accounts.
 
 The report of `reconcile`, of the packet, the web view and the month-end close. Amounts are minor units of the account's
-currency, debit positive. A difference is stated less books. Which balance counts where several are stated for one day:
-a statement's, then a running balance, then the settings'; a disagreement is listed.
+currency, debit positive. A difference is stated less books. Which balance counts where several are stated for one day
+is decided by `stated_balances`; a disagreement is listed.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from ledger_tools.reports.reconciliation_causes import explain_difference
 from ledger_tools.reports.reconciliation_form import Disagreement, Explanation, Reconciled, Reconciliation, Sides
 from ledger_tools.reports.reconciliation_sides import draw_sides
 from ledger_tools.reports.reconciliation_steps import StatedDay
-from ledger_tools.store import STATED_RANK, read_fact
+from ledger_tools.store import read_fact
 
 #: Roles of the control accounts: nobody states their balance, they are made up of items.
 CONTROL_ROLES = (
@@ -32,8 +32,8 @@ CONTROL_ROLES = (
     "suspense",
 )
 
-#: Every balance stated up to the day, the one that counts first, with what the books have at the end of its day.
-_STATED = f"""
+#: Every balance that counts up to the day, with what the books have at the end of its day.
+_STATED = """
     WITH daily AS (
         SELECT account_no, currency, posted_on, sum(amount) AS amount FROM posting
         WHERE account_no IN (SELECT account_no FROM account_use JOIN source
@@ -43,7 +43,7 @@ _STATED = f"""
         SELECT account_no, currency, posted_on,
                sum(amount) OVER (PARTITION BY account_no, currency ORDER BY posted_on) AS balance FROM daily
     ), stated AS (
-        SELECT DISTINCT used.account_no, source.source_no, stated.currency, stated_on, amount, stated_by
+        SELECT used.account_no, source.source_no, stated.currency, stated_on, amount, stated_by
         FROM stated_balance AS stated JOIN source USING (source_no)
         JOIN account_use AS used ON used.role = source.kind AND used.parameter = source.name
         WHERE stated_on <= $as_of
@@ -52,7 +52,16 @@ _STATED = f"""
            coalesce(running.balance, 0)::BIGINT
     FROM stated ASOF LEFT JOIN running ON running.account_no = stated.account_no AND running.currency = stated.currency
         AND stated.stated_on >= running.posted_on
-    ORDER BY stated.account_no, stated.currency, stated_on, {STATED_RANK}, amount
+    ORDER BY stated.account_no, stated.currency, stated_on
+"""
+
+_DISAGREEMENTS = """
+    SELECT account.name, currency, stated_on, stated.amount, stated.stated_by, other.amount, other.stated_by
+    FROM differing_balance AS other JOIN stated_balance AS stated USING (source_no, stated_on, currency)
+    JOIN source USING (source_no)
+    JOIN account_use AS used ON used.role = source.kind AND used.parameter = source.name
+    JOIN account USING (account_no)
+    WHERE stated_on <= $as_of ORDER BY account_no, currency, stated_on, other.amount
 """
 
 _BOOKED = f"""
@@ -94,11 +103,10 @@ def report_reconciliation(connection: duckdb.DuckDBPyConnection, as_of: datetime
     held = {row[0]: Held(*row) for row in connection.execute(_ACCOUNTS).fetchall()}
     rows: list[Reconciled] = []
     sides: list[Sides] = []
-    disagreements: list[Disagreement] = []
     stated = connection.execute(_STATED, {"as_of": as_of}).fetchall()
     for (account_no, source_no, code), group in itertools.groupby(stated, lambda row: row[:3]):
         account = held[account_no]
-        days = _days(list(group), account.name, code, disagreements)
+        days = [StatedDay(on, amount, stated_by, books) for *_, on, amount, stated_by, books in group]
         last = days[-1]
         parts: tuple[Explanation, ...] = ()
         if last.difference:
@@ -113,28 +121,11 @@ def report_reconciliation(connection: duckdb.DuckDBPyConnection, as_of: datetime
         if (account.name, code) not in told:
             rows.append(Reconciled(account.name, account.source, code, None, None, None, balance))
     controls = list_controls(connection, CONTROL_ROLES, as_of)
-    return Reconciliation(as_of, currency, tuple(rows), tuple(sides), controls, tuple(disagreements))
+    disagreements = tuple(Disagreement(*row) for row in connection.execute(_DISAGREEMENTS, {"as_of": as_of}).fetchall())
+    return Reconciliation(as_of, currency, tuple(rows), tuple(sides), controls, disagreements)
 
 
 def _last_day(connection: duckdb.DuckDBPyConnection) -> datetime.date | None:
     row = connection.execute("SELECT max(stated_on) FROM stated_balance").fetchone()
     days = [day for day in (row[0] if row else None, last_known_day(connection)) if day is not None]
     return max(days, default=None)
-
-
-def _days(
-    stated: list[tuple[int, int, str, datetime.date, int, str, int]],
-    account: str,
-    currency: str,
-    disagreements: list[Disagreement],
-) -> list[StatedDay]:
-    """One balance for each stated day, the preferred one; others of the day that differ are added to `disagreements`."""
-    days: list[StatedDay] = []
-    for *_, on, amount, stated_by, books in stated:
-        if not days or days[-1].on != on:
-            days.append(StatedDay(on, amount, stated_by, books))
-        elif amount != days[-1].stated:
-            disagreements.append(
-                Disagreement(account, currency, on, days[-1].stated, days[-1].stated_by, amount, stated_by)
-            )
-    return days

@@ -1,0 +1,143 @@
+"""Of several balances that are stated for one day one counts, the same one everywhere and in any order of imports."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import pytest
+from shop_books import import_all, silent
+
+from ledger_tools.archive import archived_exports, open_books
+from ledger_tools.build import build_database, read_inputs
+from ledger_tools.checks import check_balances, check_order_of_imports
+from ledger_tools.folder import BooksFolder
+from ledger_tools.new_books import settings_text, write_books
+from ledger_tools.open_items import OpenItem, item_id, list_all_items
+from ledger_tools.reports.reconciliation import report_reconciliation
+from ledger_tools.reports.reconciliation_form import Reconciled
+
+DAY = "20310110"
+FIRST, SECOND = ("100.00", "IN A"), ("50.00", "IN B")
+
+
+def ofx(days: tuple[str, str], lines: list[tuple[str, str]], balance: str, as_of: str) -> str:
+    """An OFX statement with lines of the tenth; `as_of` is the moment of the balance and of the file."""
+    listed = "".join(
+        f"<STMTTRN><DTPOSTED>{DAY}<TRNAMT>{amount}<FITID>{place}<NAME>{name}</STMTTRN>"
+        for place, (amount, name) in enumerate(lines)
+    )
+    return (
+        f"OFXHEADER:100\n\n<OFX><SIGNONMSGSRSV1><SONRS><DTSERVER>{as_of}</SONRS></SIGNONMSGSRSV1><BANKMSGSRSV1><STMTTRNRS>"
+        f"<STMTRS><CURDEF>USD<BANKACCTFROM><ACCTID>1</BANKACCTFROM><BANKTRANLIST><DTSTART>{days[0]}<DTEND>{days[1]}{listed}"
+        f"</BANKTRANLIST><LEDGERBAL><BALAMT>{balance}<DTASOF>{as_of}</LEDGERBAL></STMTRS></STMTTRNRS></BANKMSGSRSV1></OFX>"
+    )
+
+
+NOON = ofx(("20310101", DAY), [FIRST], "100.00", "20310110120000")
+NIGHT = ofx(("20310101", DAY), [FIRST, SECOND], "150.00", "20310110220000")
+
+
+def import_texts(root: Path, texts: dict[str, str]) -> BooksFolder:
+    """New books with these files of one bank account, imported one after the other."""
+    folder = write_books(root / "books", settings_text("Test shop", "USD", "UTC"))
+    for name, text in texts.items():
+        (root / name).write_text(text, encoding="utf-8")
+        import_all(folder, "checking", [root / name])
+    return folder
+
+
+def read(folder: BooksFolder) -> tuple[Reconciled, list[OpenItem], bool]:
+    """What `reconcile`, `open-items` and the check of stated balances say of the account."""
+    with open_books(folder, silent) as connection:
+        items = [item for item in list_all_items(connection, None) if item.kind == "balance-differs"]
+        (account,) = [row for row in report_reconciliation(connection, None).accounts if row.source == "checking"]
+        return account, items, check_balances(connection).passed
+
+
+@pytest.mark.parametrize("names", [("noon.ofx", "night.ofx"), ("night.ofx", "noon.ofx")])
+def test_later_export_of_a_day_counts(names: tuple[str, str], tmp_path: Path) -> None:
+    """At night a line has come and the balance is another: what night says counts, also once the build is made anew."""
+    texts = {"noon.ofx": NOON, "night.ofx": NIGHT}
+    folder = import_texts(tmp_path, {name: texts[name] for name in names})
+    expected = ((15000, 15000, "statement"), [], True)
+    for _ in range(2):
+        account, items, passed = read(folder)
+        assert expected == ((account.stated, account.books, account.stated_by), items, passed)
+        folder.database.unlink()
+
+
+@pytest.mark.parametrize("names", [("a.ofx", "b.ofx"), ("b.ofx", "a.ofx")])
+def test_disagreement_is_listed_and_the_later_counts(names: tuple[str, str], tmp_path: Path) -> None:
+    """Two files of the same lines state two balances: the later made one counts, not the smaller, and both are told."""
+    texts = {
+        "a.ofx": ofx(("20310101", DAY), [FIRST], "100.00", "20310110220000"),
+        "b.ofx": ofx(("20310101", DAY), [FIRST], "99.00", "20310110120000"),
+    }
+    folder = import_texts(tmp_path, {name: texts[name] for name in names})
+    with open_books(folder, silent) as connection:
+        (other,) = report_reconciliation(connection, None).disagreements
+    assert (10000, 9900) == (other.used, other.other)
+    assert ([], True) == read(folder)[1:]
+
+
+def test_balance_at_noon_is_none_once_the_month_is_there(tmp_path: Path) -> None:
+    """The month's statement has one more line on the day of the download: that day's balance was an interim one."""
+    month = ofx(("20310101", "20310131"), [FIRST, SECOND], "150.00", "20310131")
+    account, items, passed = read(import_texts(tmp_path, {"noon.ofx": NOON, "month.ofx": month}))
+    assert (datetime.date(2031, 1, 31), [], True) == (account.stated_on, items, passed)
+
+
+def test_balance_of_a_moment_after_the_list(tmp_path: Path) -> None:
+    """A list to the ninth with the balance of the moment of the download, on the tenth: what came later that day outdates it."""
+    texts = {
+        "early.ofx": ofx(("20310101", "20310109"), [], "0.00", "20310110090000"),
+        "month.ofx": ofx(("20310110", "20310131"), [FIRST], "100.00", "20310131"),
+    }
+    _, items, passed = read(import_texts(tmp_path, texts))
+    assert ([], True) == (items, passed)
+
+
+def test_opening_balance_counts_beside_lines_of_its_day(tmp_path: Path) -> None:
+    """A statement's opening balance is the end of the day before: lines of that day in a later file take nothing from it."""
+    lines = [
+        "at,amount,currency,memo",
+        "2031-01-10,100.00,USD,IN A",
+        "2031-01-12,5.00,USD,IN C",
+        "2031-02-03,1.00,USD,IN D",
+    ]
+    statement = (
+        ":20:S\n:25:1\n:28C:1/1\n:60F:C310110USD90,00\n:61:3101120112C5,00NMSCNONREF\n:86:IN C\n:62F:C310131USD95,00\n"
+    )
+    _, (item,), passed = read(import_texts(tmp_path, {"s.sta": statement, "all.csv": "\n".join(lines)}))
+    assert (datetime.date(2031, 1, 10), -1000, False) == (item.date, item.amount, passed)
+
+
+@pytest.mark.parametrize("names", [("first.csv", "second.csv"), ("second.csv", "first.csv")])
+def test_running_balance_with_a_line_that_vanished(names: tuple[str, str], tmp_path: Path) -> None:
+    """A later export of the days lacks a line: its balances count, on the day of the line none does, and all say the same."""
+    head = "at,amount,currency,memo,balance\n2031-01-08,100.00,USD,START,100.00\n"
+    texts = {
+        "first.csv": head + "2031-01-10,10.00,USD,GONE,110.00\n2031-01-12,5.00,USD,IN C,115.00\n",
+        "second.csv": head + "2031-01-12,5.00,USD,IN C,105.00\n2031-01-14,1.00,USD,IN D,106.00\n",
+    }
+    account, (item,), passed = read(import_texts(tmp_path, {name: texts[name] for name in names}))
+    assert (-1000, -1000, False) == (account.difference, item.amount, passed)
+    assert (datetime.date(2031, 1, 12), ("20310110:1000:1",)) == (item.date, account.explained_by)
+
+
+def test_balance_or_item_that_depends_on_the_order_is_found(tmp_path: Path) -> None:
+    """Books of the same journal with another stated balance, or another open item, fail the check of the order of imports."""
+    without = ofx(("20310101", "20310111"), [SECOND], "150.00", "20310111")
+    folder = import_texts(tmp_path, {"noon.ofx": NOON, "without.ofx": without})
+    (tmp_path / "scratch").mkdir()
+    connection, _ = build_database(tmp_path / "scratch", read_inputs(folder), archived_exports(folder), silent)
+    with connection:
+        same = check_order_of_imports(connection, folder, silent)
+        connection.execute("DELETE FROM vanished")
+        fewer_items = check_order_of_imports(connection, folder, silent)
+        connection.execute("UPDATE stated_balance SET amount = 10000")
+        other_balance = check_order_of_imports(connection, folder, silent)
+    assert [True, False, False] == [check.passed for check in (same, fewer_items, other_balance)]
+    assert f"the open item {item_id('vanished', 'checking', '20310110:10000:1')} differs" == fewer_items.detail
+    assert "the balance stated by checking on 2031-01-11 differs" in other_balance.detail
