@@ -209,8 +209,7 @@ def _draw_money(month: Month, head: Row, currency: str) -> None:
     if paid and month.chance(35):
         for _ in range(dice.choice((1, 1, 2))):
             left = max(paid - sum(refunds), 0)
-            over = max(paid - due, 0)
-            amount = dice.choice((left, over, dice.randint(0, left), dice.randint(0, left), left + 50))
+            amount = dice.choice((left, max(paid - due, 0), dice.randint(0, left), dice.randint(0, left), left + 50))
             if amount and (left or not refunds):
                 refunds.append(amount)
                 pay("refund", -amount, dice.choice((0, 0, -dice.randint(1, 90))))
