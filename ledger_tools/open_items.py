@@ -19,6 +19,7 @@ import duckdb
 from ledger_tools.addresses import without_addresses
 from ledger_tools.matching.candidates import Candidate, read_candidates
 from ledger_tools.open_item_finders import FINDERS
+from ledger_tools.open_item_finders.finder import Held
 from ledger_tools.open_item_finders.kinds import KIND_ORDER, KINDS, KINDS_BY_NAME, UNSORTED_COST, Kind
 from ledger_tools.open_item_finders.lags import LAGS_BY_NAME, Usual, Usuals
 from ledger_tools.versions import find_gaps
@@ -39,6 +40,7 @@ class OpenItem:
         next_step: a command that takes the item off the list, as it can be pasted into a shell.
         settled_by: what else does, in words.
         candidates: records that could belong to it, the best first.
+        held: where the amount stands in the books, if anywhere.
     """
 
     id: str
@@ -54,6 +56,12 @@ class OpenItem:
     next_step: str
     settled_by: str
     candidates: tuple[Candidate, ...] = ()
+    held: Held | None = None
+
+    @property
+    def balance(self) -> int:
+        """What the item holds in an account, debit positive: its amount or the reverse of it, and 0 where it holds nothing."""
+        return 0 if self.held is None else self.held.sign * (self.amount or 0)
 
     def match_command(self, candidate: Candidate) -> str | None:
         """The command that ties a candidate to the item, as it can be pasted into a shell."""
@@ -134,7 +142,7 @@ def find_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | Non
         ).fetchall():
             item = _item(
                 kind, day, as_of, None if amount is None else int(amount), currency, order_id, event_id, source, key,
-                _without_persons(cause), kinds.get(source),
+                _without_persons(cause), kinds.get(source), finder.held,
             )  # fmt: skip
             fitting = candidates.get((source, event_id or order_id), ())
             if fitting and KINDS_BY_NAME[kind].match is not None:
@@ -165,12 +173,25 @@ def _item(
     key: str,
     cause: str,
     source_kind: str | None,
+    held: Held | None = None,
 ) -> OpenItem:
     id_ = item_id(kind, source, key)
     step = _next_step(KINDS_BY_NAME[kind], id_, amount, source_kind)
     settled_by = KINDS_BY_NAME[kind].settled_by
     return OpenItem(
-        id_, kind, day, (as_of - day).days, amount, currency, order_id, event_id, source, cause, step, settled_by
+        id_,
+        kind,
+        day,
+        (as_of - day).days,
+        amount,
+        currency,
+        order_id,
+        event_id,
+        source,
+        cause,
+        step,
+        settled_by,
+        held=held,
     )
 
 

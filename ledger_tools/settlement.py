@@ -1,7 +1,8 @@
 """Settling an open item: from what a person says to the decision that is kept, checked against the books.
 
-An account decision moves the balance that the item holds in a balance-sheet account (clearing, suspense, in transit, or
-the stated account itself) to another account. A match ties the item's record to another one.
+An account decision moves what the item holds in a balance-sheet account (clearing, suspense, in transit, or the stated
+account itself) to another account: the item's amount, which the finder that found it says where to look for. A match ties
+the item's record to another one.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from ledger_tools.accounts import ACCOUNT_PATTERN
 from ledger_tools.decisions import Decision
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
+from ledger_tools.open_item_finders.finder import STATED, UNDECIDED
 from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME
 from ledger_tools.open_items import OpenItem, find_items
 
@@ -93,8 +95,8 @@ def decide(
             Problem(f"account {verdict.account!r}", "is not an account name", "write it like Expenses:BankFees")
         )
     refuse_own_account(connection, item, verdict.account)
-    balances = open_balance(connection, item)
-    if not balances:
+    balance = open_balance(connection, item)
+    if balance is None:
         raise LedgerError(
             Problem(
                 f"item {item.id} ({item.kind})",
@@ -102,19 +104,15 @@ def decide(
                 "accept it instead: --accept",
             )
         )
-    if len(balances) > 1:
-        raise LedgerError(
-            Problem(f"item {item.id}", "holds balances in several currencies", "write an entry in hand.beancount")
-        )
-    account, currency, amount = balances[0]
+    _refuse_other_currency(connection, item)
     return Decision.model_validate(
         {
             **about,
             "action": "account",
             "account": verdict.account,
-            "balance_account": account,
-            "amount": format_amount(amount, currency),
-            "currency": currency,
+            "balance_account": balance.account,
+            "amount": format_amount(balance.amount, balance.currency),
+            "currency": balance.currency,
         }
     )
 
@@ -148,39 +146,45 @@ def refuse_own_account(
     raise LedgerError(Problem(f"account {account}", what, step))
 
 
-def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> list[tuple[str, str, int]]:
-    """(account, currency, balance) that an item holds, decisions left out; debit positive."""
-    if item.kind == "balance-differs":
-        row = connection.execute(
-            """SELECT account.name FROM account JOIN account_use AS used USING (account_no) JOIN source
-                   ON source.kind = used.role AND source.name = used.parameter WHERE source.name = ?""",
-            [item.source],
-        ).fetchone()
-        return [(str(row[0]), item.currency or "", -(item.amount or 0))] if row and item.amount else []
-    role = KINDS_BY_NAME[item.kind].held_in
-    if role is None:
-        return []
-    if item.event_id is None:
-        where = "posting.order_no IN (SELECT order_no FROM order_head WHERE order_id = $key)"
-        key = item.order_id or ""
-    else:
-        where = """posting.event_no IN (
-            SELECT event.event_no FROM event JOIN source USING (source_no)
-            LEFT JOIN fact_processor AS own ON own.event_no = event.event_no
-            WHERE source.name = $source AND (event.event_id = $key OR own.payment_ref IN (
-                SELECT payment_ref FROM fact_processor WHERE source_name = $source AND event_id = $key
-                  AND order_no IS NULL AND kind IN ('charge', 'refund'))))"""
-        key = item.event_id or ""
-    values = {"role": role, "key": key}
-    if "$source" in where:
-        values["source"] = item.source or ""
-    rows = connection.execute(
-        f"""SELECT account.name, posting.currency, sum(amount)::BIGINT FROM posting JOIN account USING (account_no)
-            JOIN event USING (event_no) WHERE account.role IN ($role, 'transfers_in_transit') AND event.rule <> 'decision' AND {where}
-            GROUP BY ALL HAVING sum(amount) <> 0 ORDER BY 1, 2""",
-        values,
-    ).fetchall()
-    return [(str(name), str(currency), int(amount)) for name, currency, amount in rows]
+@dataclass(frozen=True)
+class Balance:
+    """What an item holds in an account: minor units of the currency, debit positive."""
+
+    account: str
+    currency: str
+    amount: int
+
+
+def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> Balance | None:
+    """What an item holds, decisions left out: its amount and nothing else; None where it holds nothing."""
+    if item.held is None or item.currency is None or not item.balance:
+        return None
+    by_source = """JOIN source ON source.kind = used.role AND source.name = used.parameter WHERE source.name = ?"""
+    row = connection.execute(
+        f"""SELECT account.name FROM account JOIN account_use AS used USING (account_no)
+            {by_source if item.held.role == STATED else "WHERE used.role = ?"}""",
+        [item.source if item.held.role == STATED else item.held.role],
+    ).fetchone()
+    return Balance(str(row[0]), item.currency, item.balance) if row else None
+
+
+def _refuse_other_currency(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> None:
+    """An order that was paid in another currency than its own holds two balances; one decision moves one of them.
+
+    Raises:
+        LedgerError: the order holds a balance in a second currency.
+    """
+    row = connection.execute(
+        f"""SELECT 1 FROM posting JOIN order_head AS head USING (order_no) JOIN source ON source.source_no = head.source_no
+            JOIN account USING (account_no)
+            WHERE source.name = ? AND head.order_id = ? AND posting.currency <> ? AND account.role = ? AND {UNDECIDED}
+            GROUP BY posting.currency HAVING sum(amount) <> 0""",
+        [item.source, item.order_id, item.currency, item.held.role if item.held else ""],
+    ).fetchone()
+    if row is not None:
+        raise LedgerError(
+            Problem(f"item {item.id}", "holds balances in several currencies", "write an entry in hand.beancount")
+        )
 
 
 def _matched_record(connection: duckdb.DuckDBPyConnection, item: OpenItem, named: str) -> tuple[str | None, str]:
@@ -335,8 +339,8 @@ def _trouble(
         return Problem(where, "has no open item any more", withdraw)
     if action == "account" and amount is not None and currency is not None:
         now = open_balance(connection, item)
-        if [(code, balance) for _, code, balance in now] != [(currency, amount)]:
-            holds = ", ".join(f"{format_amount(balance, code)} {code}" for _, code, balance in now) or "nothing"
+        if now is None or (now.currency, now.amount) != (currency, amount):
+            holds = f"{format_amount(now.amount, now.currency)} {now.currency}" if now else "nothing"
             was = f"{format_amount(amount, currency)} {currency}"
             return Problem(where, f"moved {was}, the item now holds {holds}", withdraw)
     if action == "accept" and amount is not None and currency is not None and amount != item.amount:

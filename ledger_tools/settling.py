@@ -35,6 +35,21 @@ class Settling:
     alike: tuple[str, ...]
     stale: tuple[Problem, ...]
 
+    @property
+    def told(self) -> str:
+        """What was settled and how, in a sentence; of money that was moved, how much and from which account to which."""
+        decision = self.decision
+        how: str = decision.action
+        if decision.action == "account":
+            from_account, amount = decision.balance_account or "", (decision.amount or "").removeprefix("-")
+            to_account = decision.account or ""
+            if (decision.amount or "").startswith("-"):
+                from_account, to_account = to_account, from_account
+            how = f"{amount} {decision.currency} from {from_account} to {to_account}"
+        elif decision.action == "match":
+            how = f"it belongs to {'/'.join(part for part in (decision.match_source, decision.match_id) if part)}"
+        return f"Settled: {self.item.kind} {self.item.id}, {how}."
+
 
 def settle_item(
     folder: BooksFolder,

@@ -129,7 +129,7 @@ _WORKING_COLUMNS = {
     "processor_row": ("export_no", "record", "key", "available_on", "payment_ref", "fee", "net", "memo"),
     "wallet_row": (*("export_no", "record", "key", "production", "shipping", "discount", "tax", "memo"),),
     "fact_wallet": ("memo", "tax_cost", "tax_recoverable", "recoverable_jurisdiction"),
-    "fact_processor": ("memo", "split", "paired"),
+    "fact_processor": ("memo", "split"),
     "bank_row": ("export_no", "record", "rule_no", "balance"),
 }
 

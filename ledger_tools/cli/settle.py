@@ -76,7 +76,7 @@ def command(
             progress=context.progress,
         )
         stale = settled.stale
-        told = f"Settled: {settled.item.kind} {settled.item.id}, {settled.decision.action}."
+        told = settled.told
         if settled.new_account:
             _tell_new_account(settled.new_account, settled.alike)
     context.end_progress()

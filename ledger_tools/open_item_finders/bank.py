@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ledger_tools.open_item_finders.finder import Finder
+from ledger_tools.open_item_finders.finder import STATED, Finder, Held
 
 _SENT_BACK = """
     SELECT sent.movement_no FROM movement AS sent JOIN movement AS home
@@ -36,13 +36,15 @@ def _under_way(kinds: str, item_kind: str) -> str:
     """
 
 
-_OTHER_AMOUNT = f"""
-    SELECT CASE WHEN movement.kind IN ('payout', 'payout_returned') THEN 'payout-not-in-bank' ELSE 'top-up-without-bank-line' END,
-           moved_on, movement.amount - arrived.amount, movement.currency, NULL, movement.event_id, source.name,
-           movement.event_id, 'the bank line of ' || arrived.day || ' has another amount'
+def _other_amount(kinds: str, item_kind: str) -> str:
+    """Movements of some kinds that bank lines complete with another amount: what is left of each."""
+    return f"""
+    SELECT '{item_kind}', moved_on, (movement.amount - arrived.amount)::BIGINT, movement.currency, NULL, movement.event_id,
+           source.name, movement.event_id, 'the bank line of ' || arrived.day || ' has another amount'
     FROM movement JOIN source USING (source_no) JOIN ({_ARRIVED}) AS arrived USING (movement_no)
-    WHERE moved_on <= $as_of AND movement.movement_no NOT IN ({_SENT_BACK}) AND arrived.in_all <> movement.amount
-"""
+    WHERE movement.kind IN ({kinds}) AND moved_on <= $as_of AND movement.movement_no NOT IN ({_SENT_BACK})
+      AND arrived.in_all <> movement.amount
+    """
 
 
 def _party(row: str) -> str:
@@ -67,10 +69,12 @@ _BANK_LINE = f"""
     WHERE fact.posting = 'unknown' AND fact.posted_on <= $as_of
 """
 
-_UNRULED = """
-    SELECT 'bank-line-without-rule', posted_on, net, currency, NULL, event_id, source_name, event_id, note
-    FROM fact_processor WHERE kind = 'adjustment' AND rule_no = 0 AND posted_on <= $as_of
-    UNION ALL
+_ADJUSTMENT = """
+    SELECT 'bank-line-without-rule', posted_on, gross, currency, NULL, event_id, source_name, event_id, note
+    FROM fact_processor WHERE kind = 'adjustment' AND rule_no = 0 AND gross <> 0 AND posted_on <= $as_of
+"""
+
+_WALLET = """
     SELECT 'bank-line-without-rule', posted_on, total, currency, NULL, event_id, source_name, event_id, note
     FROM fact_wallet WHERE posting = 'unknown' AND posted_on <= $as_of
 """
@@ -108,12 +112,16 @@ _TRANSFER = """
         WHERE twin.pair_no = side.pair_no AND twin.end_no <> side.end_no AND twin.moved_on <= $as_of)
 """
 
+_PAYOUTS, _TOP_UPS = "'payout', 'payout_returned'", "'top_up', 'withdrawal'"
+
 FINDERS = (
-    Finder(_under_way("'payout', 'payout_returned'", "payout-not-in-bank"), "payout"),
-    Finder(_under_way("'top_up', 'withdrawal'", "top-up-without-bank-line"), "top_up"),
-    Finder(_OTHER_AMOUNT),
-    Finder(_BANK_LINE),
-    Finder(_UNRULED),
-    Finder(_TRANSFER, "top_up"),
-    Finder(_BALANCE),
+    Finder(_under_way(_PAYOUTS, "payout-not-in-bank"), "payout", held=Held("payouts_in_transit")),
+    Finder(_under_way(_TOP_UPS, "top-up-without-bank-line"), "top_up", held=Held("top_ups_in_transit")),
+    Finder(_other_amount(_PAYOUTS, "payout-not-in-bank"), held=Held("payouts_in_transit")),
+    Finder(_other_amount(_TOP_UPS, "top-up-without-bank-line"), held=Held("top_ups_in_transit")),
+    Finder(_BANK_LINE, held=Held("suspense", -1)),
+    Finder(_ADJUSTMENT, held=Held("suspense", -1)),
+    Finder(_WALLET, held=Held("suspense")),
+    Finder(_TRANSFER, "top_up", held=Held("transfers_in_transit")),
+    Finder(_BALANCE, held=Held(STATED, -1)),
 )

@@ -2,26 +2,44 @@
 
 from __future__ import annotations
 
-from ledger_tools.open_item_finders.finder import Finder
+from ledger_tools.open_item_finders.finder import Finder, Held, account_of
 
+#: What stands in suspense of an event, as one item; a second currency of it is a second item.
 _EVENT_SUM = """
     WITH odd AS (
-        SELECT source_no, event_id, posted_on, difference + not_won AS amount, currency, note, order_no FROM fact_processor
-        WHERE difference <> 0 OR not_won <> 0
+        SELECT source_no, event_id, posted_on, currency, note, order_no,
+               CASE WHEN kind = 'conversion' AND NOT paired THEN difference - gross ELSE difference + not_won END AS amount
+        FROM fact_processor WHERE kind <> 'fee' AND (difference <> 0 OR not_won <> 0 OR (kind = 'conversion' AND NOT paired))
         UNION ALL
-        SELECT source_no, event_id, posted_on, NULL, currency, note, order_no FROM fact_processor
-        WHERE difference = 0 AND not_won = 0 AND note IS NOT NULL AND kind IN ('dispute_lost', 'conversion')
+        SELECT source_no, event_id, posted_on, order_currency, note, order_no, excess FROM fact_refund WHERE excess <> 0
         UNION ALL
-        SELECT source_no, event_id, posted_on, excess, order_currency, note, order_no FROM fact_refund WHERE excess <> 0
-        UNION ALL
-        SELECT source_no, event_id, posted_on, difference, currency, note, order_no FROM fact_wallet
+        SELECT source_no, event_id, posted_on, currency, note, order_no, difference FROM fact_wallet
         WHERE posting IN ('fulfilment', 'reason') AND difference <> 0
-        UNION ALL
-        SELECT event.source_no, event.event_id, event.posted_on, fact.total, fact.currency, event.note, event.order_no
-        FROM event JOIN fact_wallet AS fact USING (event_no) WHERE rule = 'wallet_credit' AND event.flagged
+    ), whole AS (
+        SELECT source_no, event_id, min(posted_on) AS posted_on, currency, string_agg(DISTINCT note, '; ' ORDER BY note) AS note,
+               any_value(order_no) AS order_no, sum(amount)::BIGINT AS amount,
+               row_number() OVER (PARTITION BY source_no, event_id ORDER BY currency) AS place
+        FROM odd WHERE posted_on <= $as_of GROUP BY source_no, event_id, currency HAVING sum(amount) <> 0
     )
-    SELECT 'event-does-not-add-up', posted_on, amount, odd.currency, head.order_id, event_id, source.name, event_id, note
-    FROM odd JOIN source USING (source_no) LEFT JOIN order_head AS head USING (order_no) WHERE posted_on <= $as_of
+    SELECT 'event-does-not-add-up', posted_on, amount, whole.currency, head.order_id, event_id, source.name,
+           CASE WHEN place = 1 THEN event_id ELSE event_id || ' ' || whole.currency END, note
+    FROM whole JOIN source USING (source_no) LEFT JOIN order_head AS head USING (order_no)
+"""
+
+#: A fee is posted as the balance changed, and a lost dispute without a dispute posts nothing: no account holds a difference.
+_UNHELD = """
+    SELECT 'event-does-not-add-up', posted_on, nullif(difference, 0), fact.currency, head.order_id, event_id, source_name, event_id, note
+    FROM fact_processor AS fact LEFT JOIN order_head AS head USING (order_no)
+    WHERE posted_on <= $as_of
+      AND ((kind = 'fee' AND difference <> 0) OR (kind = 'dispute_lost' AND difference = 0 AND note IS NOT NULL))
+"""
+
+_CREDIT = f"""
+    SELECT 'event-does-not-add-up', min(event.posted_on), -sum(amount)::BIGINT, posting.currency, any_value(head.order_id), event.event_id,
+           source.name, event.event_id, any_value(event.note)
+    FROM event JOIN posting USING (event_no) JOIN source USING (source_no) LEFT JOIN order_head AS head ON head.order_no = event.order_no
+    WHERE rule = 'wallet_credit' AND account_no = {account_of("suspense")} AND event.posted_on <= $as_of
+    GROUP BY source.name, event.event_id, posting.currency HAVING sum(amount) <> 0
 """
 
 _AMENDED = """
@@ -53,4 +71,11 @@ _LATE = """
     GROUP BY event_no, belongs_on, event.event_id, source.name, rule, event.posted_on
 """
 
-FINDERS = (Finder(_EVENT_SUM), Finder(_AMENDED), Finder(_VANISHED), Finder(_LATE))
+FINDERS = (
+    Finder(_EVENT_SUM, held=Held("suspense")),
+    Finder(_UNHELD),
+    Finder(_CREDIT, held=Held("suspense", -1)),
+    Finder(_AMENDED),
+    Finder(_VANISHED),
+    Finder(_LATE),
+)

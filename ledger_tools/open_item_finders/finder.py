@@ -10,6 +10,23 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
+class Held:
+    """Where the balance of what was found stands.
+
+    Attributes:
+        role: role of the account that holds it; `STATED`: the account whose balance is stated.
+        sign: 1 where the amount found is the balance, debit positive; -1 where it is the reverse of it.
+    """
+
+    role: str
+    sign: int = 1
+
+
+#: Stands for the account of the source that states a balance.
+STATED = "stated"
+
+
+@dataclass(frozen=True)
 class Finder:
     """One way in which something fails to tie out.
 
@@ -17,11 +34,13 @@ class Finder:
         sql: the statement.
         only_if: SQL that has a row where the finder applies; None: it always does.
         waits: name of the lag (`lags.LAGS`) that a find may take before it is late; None: it is open at once.
+        held: where the amount found stands in the books, to the last unit: a decision moves it as it is found. None: nowhere.
     """
 
     sql: str
     waits: str | None = None
     only_if: str | None = None
+    held: Held | None = None
 
 
 def account_of(role: str) -> str:

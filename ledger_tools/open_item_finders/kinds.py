@@ -20,7 +20,6 @@ class Kind:
         means: what it says.
         found: how it is found.
         settled_by: what makes it leave the list, besides a decision.
-        held_in: role of the account that holds the item's balance, where one does; the stated account for balances.
         match: the kind of record that it can be matched with by a decision, where it can.
         unsorted: the command that is proposed moves money paid to an account of unsorted costs; else it accepts.
     """
@@ -29,7 +28,6 @@ class Kind:
     means: str
     found: str
     settled_by: str
-    held_in: str | None = None
     match: str | None = None
     unsorted: bool = False
 
@@ -38,21 +36,21 @@ KINDS: tuple[Kind, ...] = (
     Kind("order-without-payment", "an order whose payment no processor export shows",
          "the order's balance in the clearing account is not zero and no charge names it, after the usual days",
          "the processor's export of these days, or an entry in hand.beancount with the order's link",
-         "clearing", "a payment"),
+         "a payment"),
     Kind("payment-without-order", "a payment or refund whose order no shop export shows",
          "its reference and payment reference find no order; payment and refund that cancel out are none",
          "the shop's export that holds the order, or a reference_pattern that reads the processor's reference",
-         "clearing", "an order"),
+         "an order"),
     Kind("payment-differs", "an order whose payments are more or less than its total",
          "the order's balance in the clearing account is not zero though a charge names it, after the usual days",
          "the missing payment or refund, or an entry in hand.beancount with the order's link",
-         "clearing", "a payment"),
+         "a payment"),
     Kind("order-without-fulfilment", "an order that the fulfilment partner never charged",
          "made to order, neither cancelled nor fully refunded before it shipped, and no wallet charge names it after the usual days",
-         "the wallet's export of these days; else ask the partner whether it was made", match="a wallet charge"),
+         "the wallet's export of these days; else ask the partner whether it was made", "a wallet charge"),
     Kind("fulfilment-without-order", "a fulfilment charge whose order no shop export shows",
          "the charge's reference finds no order",
-         "the shop's export that holds the order; else ask the partner what was made", match="an order"),
+         "the shop's export that holds the order; else ask the partner what was made", "an order"),
     Kind("charged-twice", "an order that was charged for more pieces than were sold, or twice the same",
          "pieces charged are counted against pieces sold, SKU by SKU; credits count against it",
          "a credit from the partner"),
@@ -61,24 +59,24 @@ KINDS: tuple[Kind, ...] = (
          "a credit from the partner"),
     Kind("payout-not-in-bank", "a payout that has not reached the bank in the usual time",
          "no bank line names the payout or has its amount, after the usual days; a returned payout is none",
-         "the bank's statement of these days; else ask the processor", "payouts_in_transit", "a bank line"),
+         "the bank's statement of these days; else ask the processor", "a bank line"),
     Kind("deposit-without-payout", "a deposit like those of a processor that no payout explains",
          "an unexplained credit from a party that sent payouts before, or that fits the source's payout_pattern",
-         "the processor's export that holds the payout", "suspense", "a payout, or the other line of a transfer"),
+         "the processor's export that holds the payout", "a payout, or the other line of a transfer"),
     Kind("top-up-without-bank-line", "a wallet top-up or withdrawal that no bank line pays",
          "no bank line names the top-up or has its amount, after the usual days",
          "the bank's statement of these days, or an entry in hand.beancount if it was paid another way",
-         "top_ups_in_transit", "a bank line"),
+         "a bank line"),
     Kind("balance-differs", "a stated balance that the books do not have",
          "each stated balance is compared with the account at the end of its day; the first day that differs is named",
          "the exports that are missing, or an opening balance in hand.beancount"),
     Kind("order-does-not-add-up", "an order whose total is not the sum of its parts",
          "total less items, discounts, shipping, tip and tax; the difference is in suspense",
-         "a corrected export, or an entry in hand.beancount with the order's link that clears Suspense", "suspense"),
+         "a corrected export, or an entry in hand.beancount with the order's link that clears Suspense"),
     Kind("event-does-not-add-up", "an event whose amounts contradict each other, or that refers to nothing known",
          "net against gross less fee, total against its parts, refunds against what the order held, credits and ended "
          "disputes against what they refer to; the difference is in suspense",
-         "a corrected export, or the event that is missing", "suspense"),
+         "a corrected export, or the event that is missing"),
     Kind("tax-rate-unusual", "an order whose tax differs from the usual rate of its jurisdiction",
          "with 20 orders there: off the most common rate by more than 0.1 point and two minor units, measured on items "
          "and on items with shipping",
@@ -98,7 +96,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("bank-line-without-rule", "a bank line, adjustment or wallet charge that nothing explains",
          "no payout, top-up or [[bank_rule]] fits the line; no line under [reasons] fits the wallet charge",
          "a [[bank_rule]] (bank lines, adjustments: settle with --always) or a line under [reasons] (wallet) in shop.toml",
-         "suspense", "a payout or top-up, or the other line of a transfer", unsorted=True),
+         "a payout or top-up, or the other line of a transfer", unsorted=True),
     Kind("late-for-closed-month", "a record that came after its month was closed",
          "its month is closed and its entry stands in a later one", "a look at the prior-period entry"),
 )  # fmt: skip

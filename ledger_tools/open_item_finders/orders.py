@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ledger_tools.open_item_finders.finder import UNDECIDED, Finder, account_of
+from ledger_tools.open_item_finders.finder import UNDECIDED, Finder, Held, account_of
 
 _PAYMENT = f"""
     WITH balance AS (
@@ -33,14 +33,15 @@ _UNKNOWN_PAYMENT = """
     GROUP BY source_name, fact.charged_currency, coalesce(fact.payment_ref, event_id) HAVING sum(charged) <> 0
 """
 
+#: The sale's own difference and what a person wrote against it; the differences of its payments are items of their own.
 _ORDER_SUM = f"""
-    SELECT 'order-does-not-add-up', fact.posted_on, balance.amount, fact.currency, fact.event_id, NULL, source.name,
-           fact.event_id, 'the total is not items - discounts + shipping + tip + tax'
-    FROM fact_sale AS fact JOIN source USING (source_no) JOIN (
-        SELECT order_no, currency, sum(amount)::BIGINT AS amount FROM posting
-        WHERE account_no = {account_of("suspense")} AND posted_on <= $as_of AND {UNDECIDED} GROUP BY ALL HAVING sum(amount) <> 0
-    ) AS balance ON balance.order_no = fact.order_no AND balance.currency = fact.currency
-    WHERE fact.difference <> 0 AND fact.posted_on <= $as_of
+    SELECT 'order-does-not-add-up', fact.posted_on, (fact.difference + coalesce(written.amount, 0))::BIGINT, fact.currency,
+           fact.event_id, NULL, source.name, fact.event_id, 'the total is not items - discounts + shipping + tip + tax'
+    FROM fact_sale AS fact JOIN source USING (source_no) LEFT JOIN (
+        SELECT event.order_no, currency, sum(amount) AS amount FROM posting JOIN event USING (event_no)
+        WHERE account_no = {account_of("suspense")} AND posting.posted_on <= $as_of AND rule = 'hand' GROUP BY ALL
+    ) AS written ON written.order_no = fact.order_no AND written.currency = fact.currency
+    WHERE fact.difference <> 0 AND fact.difference + coalesce(written.amount, 0) <> 0 AND fact.posted_on <= $as_of
 """
 
 _TAX = """
@@ -75,4 +76,9 @@ _TAX = """
       AND abs(1000 * tax - items_usual * items) > 2000 AND abs(1000 * tax - all_in_usual * all_in) > 2000
 """
 
-FINDERS = (Finder(_PAYMENT, "payment"), Finder(_UNKNOWN_PAYMENT), Finder(_ORDER_SUM), Finder(_TAX))
+FINDERS = (
+    Finder(_PAYMENT, "payment", held=Held("clearing")),
+    Finder(_UNKNOWN_PAYMENT, held=Held("clearing", -1)),
+    Finder(_ORDER_SUM, held=Held("suspense")),
+    Finder(_TAX),
+)

@@ -14,7 +14,7 @@ import flask
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.open_items import KINDS, Kind, OpenItem, last_known_day, settled_ids
 from ledger_tools.reports.item_candidates import Candidate, candidates_of, list_candidates
-from ledger_tools.settlement import Settled, Verdict, list_settled, open_balance
+from ledger_tools.settlement import Settled, Verdict, list_settled
 from ledger_tools.settling import settle_item, withdraw_item
 from ledger_tools.web.page import BooksPage, answers_at, problem_parts, sent_text, takes_json
 
@@ -70,7 +70,7 @@ class OpenItems(BooksPage):
             own = tuple(members)
             if not only or name == only:
                 fitting = {item.id: candidates_of(item, candidates) for item in own}
-                sections.append(Section(by_name[name], own, bool(open_balance(connection, own[0])), fitting))
+                sections.append(Section(by_name[name], own, any(item.balance for item in own), fitting))
         accounts = connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()
         return OpenItemsView(
             last_known_day(connection),
@@ -110,7 +110,7 @@ class OpenItems(BooksPage):
             decided_on=self.desk.today(),
             progress=self.desk.stage.tell,
         )
-        told = f"Settled: {settled.item.kind} {settled.item.id}, {settled.decision.action}."
+        told = settled.told
         if settled.new_account:
             alike = f" Did you mean {' or '.join(settled.alike)}?" if settled.alike else ""
             told += f" {settled.new_account} is a new account in these books.{alike}"

@@ -19,11 +19,10 @@ from ledger_tools.checks import run_checks
 from ledger_tools.cli.settle import command as settle
 from ledger_tools.decisions import add_decision, withdraw_decision
 from ledger_tools.folder import BooksFolder
-from ledger_tools.open_items import KINDS, list_open_items
+from ledger_tools.open_items import list_open_items
 from ledger_tools.settlement import Verdict, decide, stale_decisions
 
 DAY = datetime.date(2031, 5, 2)
-KINDS_BY_NAME = {kind.name: kind for kind in KINDS}
 
 
 def copy_of(books: DemoBooks, place: Path) -> BooksFolder:
@@ -47,7 +46,7 @@ def settle_all(folder: BooksFolder, *, to_account: str | None = None) -> list[st
         for item in list_open_items(connection, None):
             item_id, verdict, reason = verdict_of(item.next_step)
             assert item.id == item_id
-            if to_account and KINDS_BY_NAME[item.kind].held_in:
+            if to_account and item.balance:
                 verdict = Verdict(None, to_account, False)
             decisions.append(decide(connection, item, verdict, reason, "Ada", DAY))
     for decision in decisions:

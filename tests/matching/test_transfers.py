@@ -12,7 +12,7 @@ from ledger_tools.open_items import list_open_items
 from ledger_tools.reports.controls import list_controls
 from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.settings import parse_settings
-from ledger_tools.settlement import open_balance
+from ledger_tools.settlement import Balance, open_balance
 
 SETTINGS = """
 currency = "USD"
@@ -202,7 +202,7 @@ def test_transfer_without_its_other_side_is_open(books: ShopBooks) -> None:
     (item,) = [item for item in items if item.event_id == "20310420:-5000:1"]
     assert ("bank-line-without-rule", 5000) == (item.kind, item.amount)
     assert item.cause.startswith("the other side of this transfer is on no statement of savings")
-    assert [(TRANSFERS, "USD", 5000)] == open_balance(books.connection, item)
+    assert Balance(TRANSFERS, "USD", 5000) == open_balance(books.connection, item)
     assert item.id not in {item.id for item in list_open_items(books.connection, datetime.date(2031, 4, 21))}
 
 
