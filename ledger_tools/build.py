@@ -235,8 +235,12 @@ def _list_decision_facts(connection: duckdb.DuckDBPyConnection, first_event_no: 
                '{SOURCE_NAME}' AS source_name, item AS event_id, item_date AS posted_on, head.order_no, false AS flagged,
                NULL::VARCHAR AS note, reason AS memo, decision.currency, amount, account, balance_account
         FROM decision LEFT JOIN (
-            SELECT min(order_no) AS order_no, order_id FROM order_head GROUP BY order_id HAVING count(*) = 1
-        ) AS head USING (order_id) WHERE action = 'account'
+            SELECT source.name AS source, order_id AS key, order_no FROM order_head JOIN source USING (source_no)
+            UNION ALL SELECT source.name, event_id, order_no FROM processor_row JOIN source USING (source_no)
+            UNION ALL SELECT source.name, event_id, order_no FROM wallet_row JOIN source USING (source_no)
+        ) AS head ON head.source = decision.source AND head.key = coalesce(decision.event_id, decision.order_id)
+            AND decision.order_id IS NOT NULL
+        WHERE action = 'account'
         """
     )
 
