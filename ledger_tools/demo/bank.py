@@ -23,6 +23,8 @@ PAYERS = ("CARD PROCESSOR SETTLEMENT", "EURO PROCESSOR SETTLEMENT")
 PARTNER = "FULFILMENT PARTNER WALLET"
 #: Every so many deposits the bank leaves the payout's id out, so that only the amount tells.
 _WITHOUT_ID_EVERY = 6
+#: Two payouts of the card processor that the bank books as one deposit, whose text names neither.
+_TOGETHER = (9, 10)
 _STRAY_DEPOSIT = ("2031-03-26", 7319)
 _STRAY_LINE = ("2031-04-17", -6425)
 
@@ -39,7 +41,7 @@ class BankLine:
         amount: signed cents.
         nature: DEPOSIT, TOP_UP, OTHER, STRAY_DEPOSIT or STRAY_LINE.
         account: the other side, for OTHER lines that a rule names.
-        movement: position of the payout among the processor's events or of the top-up among the wallet's.
+        movements: positions of the payouts among the processor's events or of the top-up among the wallet's.
     """
 
     day: int
@@ -48,7 +50,7 @@ class BankLine:
     memo: str
     nature: str = OTHER
     account: str = ""
-    movement: int = -1
+    movements: tuple[int, ...] = ()
 
 
 def business_day(day: int, later: int = 0) -> int:
@@ -94,17 +96,23 @@ def _deepest(lines: list[BankLine]) -> int:
 
 
 def _deposits(events: ProcessorEvents, special: SpecialPayouts) -> list[BankLine]:
-    lines = []
+    lines: list[BankLine] = []
+    held_back: list[int] = []
     payouts = np.flatnonzero(events.of_kind("payout")).tolist()
     days = days_of(events.at)
     for place in payouts:
         source, number = int(events.source[place]), int(events.payout[place])
         if source == CARD and number in (special.returned, special.missing):
             continue
+        if source == CARD and number == _TOGETHER[0]:
+            held_back = [place]
+            continue
+        completed = [*held_back, place] if source == CARD and number == _TOGETHER[1] else [place]
+        amount = -int(events.gross[completed].sum())
         named = number % _WITHOUT_ID_EVERY != _WITHOUT_ID_EVERY - 2
         memo = f"PAYOUT {payout_id(source, number)}" if named else "PAYOUT"
         day = business_day(int(days[place]), 2)
-        lines.append(BankLine(day, -int(events.gross[place]), PAYERS[source], memo, DEPOSIT, movement=place))
+        lines.append(BankLine(day, amount, PAYERS[source], memo, DEPOSIT, movements=tuple(completed)))
     text, amount = _STRAY_DEPOSIT
     lines.append(BankLine(day_number_of(text), amount, PAYERS[CARD], "PAYOUT PO-7740", STRAY_DEPOSIT))
     return lines
@@ -118,7 +126,7 @@ def _top_ups(wallet: WalletEvents, missing: int) -> list[BankLine]:
             continue
         memo = f"WALLET TOP UP {top_up_id(number)}" if number % 4 != 3 else "WALLET TOP UP"
         day = business_day(int(days[place]), 1)
-        lines.append(BankLine(day, -int(wallet.total[place]), PARTNER, memo, TOP_UP, movement=place))
+        lines.append(BankLine(day, -int(wallet.total[place]), PARTNER, memo, TOP_UP, movements=(place,)))
     return lines
 
 

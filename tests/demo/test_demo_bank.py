@@ -40,9 +40,11 @@ def test_lines_are_booked_on_business_days_and_leave_money_in_the_account(simula
 
 
 def test_payouts_without_a_line_are_the_planted_the_returned_and_those_under_way(simulation: Simulation) -> None:
-    """Every other payout has exactly one deposit of its amount."""
-    events = simulation.events
-    arrived = {line.movement for line in simulation.bank if line.nature == DEPOSIT}
+    """Every other payout is in exactly one deposit; a deposit is what its payouts sum to, and one is of two."""
+    events, deposits = simulation.events, [line for line in simulation.bank if line.nature == DEPOSIT]
+    arrived = [place for line in deposits for place in line.movements]
+    assert len(set(arrived)) == len(arrived) == len(deposits) + 1
+    assert [line.amount for line in deposits] == [-int(events.gross[list(line.movements)].sum()) for line in deposits]
     missing = [place for place in range(len(events.at)) if events.of_kind("payout")[place] and place not in arrived]
     numbers = [(int(events.source[place]), int(events.payout[place])) for place in missing]
     assert [(0, simulation.special.returned), (0, simulation.special.missing), (1, 3)] == numbers
