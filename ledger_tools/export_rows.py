@@ -111,7 +111,7 @@ def _staged(
     def read(place: int, export: Export) -> _Staged:
         source = settings.source_named(export.source)
         aside = scratch / f"reading-{place}"
-        aside.mkdir()
+        aside.mkdir(exist_ok=True)
         request = ExportRequest(
             export.path, source.name, source.kind, source.currency, settings.time_zone, mappings.get(source.name), aside
         )

@@ -124,7 +124,9 @@ def _keep_why(connection: duckdb.DuckDBPyConnection, untaken: Sequence[Finding])
     rows = [
         [_payment_no(finding), order_no, finding.why]
         for finding in untaken
-        for order_no in (sorted(finding.rivals, key=str) if len(finding.rivals) <= stages.ELEMENTS_AT_MOST else [None])
+        for order_no in (
+            sorted(finding.rivals, key=str) if 0 < len(finding.rivals) <= stages.ELEMENTS_AT_MOST else [None]
+        )
     ]
     if rows:
         columns = [list(column) for column in zip(*rows, strict=True)]
