@@ -2,13 +2,18 @@
 
 Each decision says what it is about (the open item as it was), what was decided, why, by whom and when. `match` ties two
 records together, `account` moves the item's balance to an account, `accept` takes the item off the list and changes
-nothing else. The file is a person's: comments in it are kept, and what is wrong with it is reported with its place.
+nothing else. An item can be matched with several records, and what is left of it then be decided once more. The file
+is a person's: comments in it are kept, and what is wrong with it is reported with its place.
 """
 
 from __future__ import annotations
 
+import codecs
 import os
 import tomllib
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
@@ -22,6 +27,9 @@ from ledger_tools.setting_types import Day
 from ledger_tools.settings import told_plainly
 
 SOURCE_NAME = "decisions"
+
+#: What a file that the program begins says first.
+HEADING = "# What was decided about open items: who, when, why.\n"
 
 
 class Decision(BaseModel):
@@ -109,14 +117,48 @@ def read_decisions(file: Path) -> tuple[Decision, ...]:
                 key = ".".join(str(part) for part in error["loc"])
                 where = f"{file.name}, decision {place}" + (f", {key}" if key else "")
                 problems.append(Problem(where, told_plainly(error)))
-    items = [decision.item for decision in decisions]
     problems += [
         Problem(f"{file.name}, item {item}", "is decided twice", "keep one of the two decisions")
-        for item in sorted({item for item in items if items.count(item) > 1})
+        for item in sorted({item for (item, _), times in Counter(map(_said, decisions)).items() if times > 1})
     ]
     if problems:
         raise LedgerError(problems)
     return tuple(decisions)
+
+
+def _said(decision: Decision) -> tuple[str, tuple[str | None, str | None] | None]:
+    """What may be said once only: that an item belongs to a record, and, of what is left of it then, where it goes."""
+    is_match = decision.action == "match"
+    return decision.item, (decision.match_source, decision.match_id) if is_match else None
+
+
+@dataclass(frozen=True)
+class _Written:
+    """The file as it stands: its text with plain line ends, and what surrounds it, so that all of it stays."""
+
+    text: str
+    mark: bytes
+    line_end: str
+
+    @classmethod
+    def read(cls, file: Path) -> _Written:
+        """The file's text; our heading where there is no file yet."""
+        if not file.is_file():
+            return cls(HEADING, b"", "\n")
+        content = file.read_bytes()
+        text = content.decode("utf-8-sig")
+        line_end = "\r\n" if text.count("\r\n") == text.count("\n") > 0 else "\n"
+        mark = codecs.BOM_UTF8 if content.startswith(codecs.BOM_UTF8) else b""
+        return cls(text.replace("\r\n", "\n") if line_end == "\r\n" else text, mark, line_end)
+
+    def replace(self, file: Path, text: str) -> None:
+        """Write the file with another text, whole or not at all; the file goes where nothing but our heading is left."""
+        if text.strip() == HEADING.strip():
+            file.unlink(missing_ok=True)
+            return
+        draft = file.with_suffix(".draft")
+        draft.write_bytes(self.mark + text.replace("\n", self.line_end).encode("utf-8"))
+        os.replace(draft, file)
 
 
 def add_decision(file: Path, decision: Decision) -> None:
@@ -125,53 +167,72 @@ def add_decision(file: Path, decision: Decision) -> None:
     Raises:
         LedgerError: the item is decided already, or the file is wrong.
     """
+    add_decisions(file, [decision])
+
+
+def add_decisions(file: Path, decisions: Sequence[Decision]) -> None:
+    """Append decisions, all of them or none; all else in the file stays as it is.
+
+    Raises:
+        LedgerError: an item is decided already, or the file is wrong.
+    """
     import tomlkit
 
-    if any(known.item == decision.item for known in read_decisions(file)):
-        raise LedgerError(
-            Problem(
-                f"item {decision.item}",
-                "is decided already",
-                f"withdraw it first: ledger-tools settle {decision.item} --withdraw",
+    known = read_decisions(file)
+    for decision in decisions:
+        if any(_said(decision) == _said(one) or (one.item == decision.item and one.action != "match") for one in known):
+            raise LedgerError(
+                Problem(
+                    f"item {decision.item}",
+                    "is decided already",
+                    f"withdraw it first: ledger-tools settle {decision.item} --withdraw",
+                )
             )
-        )
-    text = (
-        file.read_text(encoding="utf-8") if file.is_file() else "# What was decided about open items: who, when, why.\n"
-    )
-    document = tomlkit.parse(text)
-    table = tomlkit.table()
-    for name, value in decision.model_dump(exclude_none=True).items():
-        table.add(name, value)
-    table.add(tomlkit.nl())
-    if "decision" not in document:
-        document.add("decision", tomlkit.aot())
-    decisions: Any = document["decision"]
-    decisions.append(table)
-    _replace(file, tomlkit.dumps(document))
+    written = _Written.read(file)
+    document = tomlkit.parse(written.text)
+    for decision in decisions:
+        table = tomlkit.table()
+        for name, value in decision.model_dump(exclude_none=True).items():
+            table.add(name, value)
+        table.add(tomlkit.nl())
+        if "decision" not in document:
+            document.add("decision", tomlkit.aot())
+        tables: Any = document["decision"]
+        tables.append(table)
+    written.replace(file, tomlkit.dumps(document))
 
 
-def withdraw_decision(file: Path, item: str) -> None:
-    """Take a decision back; all else in the file stays as it is.
+def withdraw_decision(file: Path, item: str) -> tuple[Decision, ...]:
+    """Take back the last thing that was decided about an item; all else in the file stays as it is.
+
+    Of an item that was matched and then decided again, for what was left of it, that later decision; else all its matches.
+
+    Args:
+        item: the item's id, or an unambiguous beginning of it.
+
+    Returns: what was taken back.
 
     Raises:
         LedgerError: the item is not decided, or the file is wrong.
     """
     import tomlkit
 
-    if all(known.item != item for known in read_decisions(file)):
-        raise LedgerError(Problem(f"item {item}", "is not decided", "see decisions.toml"))
-    document = tomlkit.parse(file.read_text(encoding="utf-8"))
+    known = read_decisions(file)
+    items = sorted({decision.item for decision in known if item and decision.item.startswith(item)})
+    if len(items) != 1:
+        what = "is not decided" if not items else f"begins {len(items)} decided ids: {', '.join(items)}"
+        raise LedgerError(Problem(f"item {item}", what, "see what is with: ledger-tools open-items --settled"))
+    about = [place for place, decision in enumerate(known) if decision.item == items[0]]
+    last = [place for place in about if known[place].action != "match"] or about
+    written = _Written.read(file)
+    document = tomlkit.parse(written.text)
     tables: Any = document["decision"]
-    del tables[next(place for place, table in enumerate(tables) if table["item"] == item)]
+    for place in reversed(last):
+        del tables[place]
     if not len(tables):
         del document["decision"]
-    _replace(file, tomlkit.dumps(document))
-
-
-def _replace(file: Path, text: str) -> None:
-    draft = file.with_suffix(".draft")
-    draft.write_text(text, encoding="utf-8")
-    os.replace(draft, file)
+    written.replace(file, tomlkit.dumps(document))
+    return tuple(known[place] for place in last)
 
 
 def list_decisions(connection: duckdb.DuckDBPyConnection, decisions: tuple[Decision, ...]) -> None:

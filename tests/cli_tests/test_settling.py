@@ -66,7 +66,7 @@ def test_every_printed_command_settles(demo_books: DemoBooks, tmp_path: Path) ->
         assert [] == [check for check in run_checks(connection, folder, silent) if not check.passed]
     for item in settled:
         withdraw_decision(folder.decisions, item)
-    folder.decisions.unlink()
+    assert not folder.decisions.exists()
     open_books(folder, silent).close()
     assert before == fingerprint(folder.root)
 
