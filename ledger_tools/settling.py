@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import duckdb
 
 from ledger_tools.archive import Progress, open_books, recording
-from ledger_tools.decisions import Decision, add_decision, withdraw_decision
+from ledger_tools.decisions import Decision, add_decision, read_decisions, withdraw_decision
 from ledger_tools.errors import Problem
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import OpenItem
+from ledger_tools.settings import parse_settings
 from ledger_tools.settlement import Verdict, decide, find_item, stale_decisions
-from ledger_tools.standing_rules import propose_rule, rule_text, write_rule
+from ledger_tools.standing_rules import propose_rule, refuse_settled_by_rule, rule_text, write_rule
 
 
 @dataclass(frozen=True)
@@ -125,15 +126,32 @@ def _new_account(connection: duckdb.DuckDBPyConnection, account: str | None) -> 
     return account, tuple(difflib.get_close_matches(account, names, 3))
 
 
-def withdraw_item(folder: BooksFolder, item: str, progress: Progress) -> tuple[Problem, ...]:
-    """Take a decision back and rebuild the books; the decisions that no longer fit then.
+@dataclass(frozen=True)
+class Withdrawn:
+    """What was taken back, and the decisions that no longer fit then."""
+
+    decisions: tuple[Decision, ...]
+    stale: tuple[Problem, ...]
+
+    @property
+    def told(self) -> str:
+        """What was taken back, in a sentence."""
+        return f"The decision about {self.decisions[0].item} is taken back."
+
+
+def withdraw_item(folder: BooksFolder, item: str, progress: Progress) -> Withdrawn:
+    """Take a decision back, by the id of its item or a beginning of it, and rebuild the books.
 
     Raises:
         LedgerError: the item is not decided, or the books can't be built.
     """
+    known = read_decisions(folder.decisions)
+    if not any(decision.item.startswith(item) for decision in known):
+        with open_books(folder, progress) as connection:
+            refuse_settled_by_rule(connection, parse_settings(folder.settings.read_text(encoding="utf-8-sig")), item)
     with recording(folder):
-        withdraw_decision(folder.decisions, item)
-    return _stale(folder, progress)
+        taken = withdraw_decision(folder.decisions, item)
+    return Withdrawn(taken, _stale(folder, progress))
 
 
 def _stale(folder: BooksFolder, progress: Progress) -> tuple[Problem, ...]:

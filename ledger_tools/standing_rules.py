@@ -18,8 +18,8 @@ from ledger_tools.accounts import ACCOUNT_PATTERN
 from ledger_tools.archive import recording, write_settings
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import SETTINGS_FILE, BooksFolder
-from ledger_tools.open_items import OpenItem
-from ledger_tools.settings import parse_settings
+from ledger_tools.open_items import OpenItem, item_id
+from ledger_tools.settings import ShopSettings, parse_settings
 from ledger_tools.settlement import refuse_own_account
 
 #: Letters that a text must hold in words without digits, for a pattern of it to mean anything.
@@ -137,6 +137,35 @@ def _lines(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> str | None:
                          CASE WHEN rule_no = 0 THEN 'open' ELSE 'ruled' END AS state
                   FROM fact_processor AS fact JOIN event USING (event_no) WHERE source_name = ? AND kind = 'adjustment'"""
     return None
+
+
+def refuse_settled_by_rule(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, item: str) -> None:
+    """What a rule settled is no decision that could be taken back: the person takes the rule out.
+
+    Raises:
+        LedgerError: a [[bank_rule]] says what the line of this item is.
+    """
+    rows = connection.execute(
+        """SELECT source_name, event_id, rule_no FROM fact_bank WHERE posting = 'rule'
+           UNION ALL SELECT source_name, event_id, rule_no FROM fact_processor WHERE kind = 'adjustment' AND rule_no > 0"""
+    ).fetchall()
+    kinds = ("bank-line-without-rule", "deposit-without-payout")
+    ruled = [
+        int(number)
+        for source, event, number in rows
+        if any(item_id(kind, source, event).startswith(item) for kind in kinds)
+    ]
+    if len(ruled) != 1 or not item:
+        return
+    number = ruled[0]
+    rule, fits = settings.bank_rule[number - 1], sum(1 for row in rows if row[2] == number)
+    raise LedgerError(
+        Problem(
+            f"item {item}",
+            f"is settled by a rule, not by a decision: [[bank_rule]] {number} in {SETTINGS_FILE}, {rule.pattern!r} to {rule.account}",
+            f"take that rule out of {SETTINGS_FILE}; it holds for {fits} line(s)",
+        )
+    )
 
 
 def rule_text(rule: StandingRule, reason: str, by: str, decided_on: datetime.date, line_end: str = "\n") -> str:

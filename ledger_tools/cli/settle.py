@@ -46,8 +46,8 @@ def command(
         raise click.UsageError("give a reason: --reason TEXT")
     folder = context.folder()
     if withdraw:
-        stale = withdraw_item(folder, item, context.progress)
-        told = f"The decision about {item} is taken back."
+        withdrawn = withdraw_item(folder, item, context.progress)
+        stale, told = withdrawn.stale, withdrawn.told
     elif always and account is not None:
         ruled = settle_by_rule(
             folder,

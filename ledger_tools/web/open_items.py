@@ -121,6 +121,5 @@ class OpenItems(BooksPage):
     def withdraw(self, sent: Mapping[str, Any]) -> dict[str, Any]:
         """Take a decision back: the same as `settle --withdraw`."""
         item = sent_text(sent, "item", needed="choose a decision")
-        stale = withdraw_item(self.desk.folder, item, self.desk.stage.tell)
-        told = f"The decision about {item} is taken back."
-        return {"message": told, "stale": [problem_parts(problem) for problem in stale]}
+        withdrawn = withdraw_item(self.desk.folder, item, self.desk.stage.tell)
+        return {"message": withdrawn.told, "stale": [problem_parts(problem) for problem in withdrawn.stale]}

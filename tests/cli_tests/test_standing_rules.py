@@ -164,3 +164,17 @@ def test_no_rule_to_the_wallet(tmp_path: Path) -> None:
     assert 1 == done.status
     assert "it would count twice" in done.err
     assert before == books.folder.settings.read_bytes()
+
+
+def test_a_rule_is_not_withdrawn_but_named(tmp_path: Path) -> None:
+    """Taking back what a rule settled names the rule to take out of the settings, by a beginning of the id as well."""
+    books = Books(tmp_path, RULES).put(bank=LINES)
+    item = next(item for item in books.open_items() if item.event_id == "20310402:-9000:1")
+    settle(books, "20310402:-9000:1")
+    done = call("--books", books.folder.root, "settle", item.id[:7], "--withdraw")
+    assert 1 == done.status
+    place = books.folder.settings.read_text(encoding="utf-8").partition("Expenses:Rent")[0].count("\n[[bank_rule]]")
+    assert f"[[bank_rule]] {place} in shop.toml" in done.err
+    assert "to Expenses:Rent" in done.err
+    assert "take that rule out of shop.toml; it holds for 2 line(s)" in done.err
+    assert not books.folder.decisions.exists()
