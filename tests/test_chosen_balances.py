@@ -60,7 +60,7 @@ def test_later_export_of_a_day_counts(names: tuple[str, str], tmp_path: Path) ->
     """At night a line has come and the balance is another: what night says counts, also once the build is made anew."""
     texts = {"noon.ofx": NOON, "night.ofx": NIGHT}
     folder = import_texts(tmp_path, {name: texts[name] for name in names})
-    expected = ((15000, 15000, "statement"), [], True)
+    expected: tuple[object, ...] = ((15000, 15000, "statement"), [], True)
     for _ in range(2):
         account, items, passed = read(folder)
         assert expected == ((account.stated, account.books, account.stated_by), items, passed)

@@ -21,6 +21,11 @@ from ledger_tools.matching.unique_pairs import COVERED_SPANS, Sides, match_uniqu
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
 
+#: Why a line in another currency completes the whole of what its text names, whatever its amount.
+NAMED_WITHOUT_RATE = (
+    "the bank's text names it; without a known rate nothing tells whether the amount is the whole of it"
+)
+
 
 def rule_position(settings: ShopSettings, text: str, source_name: str) -> str:
     """The first of the user's bank rules whose pattern occurs in a text, as an SQL expression of its position from 1."""
@@ -55,7 +60,7 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
         """
     )
     _match_by_decision(connection)
-    _match_by_reference(connection)
+    _match_by_reference(connection, settings)
     _match_by_amount(connection, settings)
     match_bank_sums(connection)
     _match_foreign(connection, settings)  # again: parts of a sum are rivals no longer
@@ -151,19 +156,25 @@ _OPEN_LINE = "line_no NOT IN (SELECT line_no FROM found)"
 _OPEN_MOVEMENT = "movement_no NOT IN (SELECT movement_no FROM found)"
 
 
-def _match_by_reference(connection: duckdb.DuckDBPyConnection) -> None:
+def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+    """Lines whose text names exactly one movement, whatever their amount; `moved` is the part that the line completes.
+
+    In two currencies a line within the tolerance of what the processor states, else of the known rate, completes the whole;
+    any other completes its share, so that what is missing or too much stays in transit and is listed.
+    """
     window = stages.REFERENCE.window
     assert window is not None
     words = (
         'SELECT line_no, amount, currency, "at"::DATE AS day, '
         "unnest(regexp_split_to_array(upper(text), '[^A-Z0-9_-]+')) AS word FROM line"
     )
+    base, tolerance = settings.currency, settings.matching.tolerance_basis_points
+    arrived = worth("line.amount", "line.currency", 'line."at"::DATE', base)
+    expected = worth("movement.amount", "movement.currency", "movement.moved_on", base)
     connection.execute(
         f"""
         INSERT INTO found
-        SELECT line_no, movement_no, CASE WHEN line.currency = movement.currency THEN line.amount ELSE movement.amount END,
-               {quoted(stages.REFERENCE.name)}, 'the bank''s text names it'
-        FROM (
+        WITH named AS (
             SELECT DISTINCT word.line_no, name.movement_no FROM ({words}) AS word
             JOIN (SELECT movement_no, amount, moved_on, upper(reference) AS word FROM movement
                   UNION SELECT movement_no, amount, moved_on, upper(event_id) FROM movement) AS name
@@ -171,8 +182,22 @@ def _match_by_reference(connection: duckdb.DuckDBPyConnection) -> None:
             WHERE length(word.word) >= 4 AND word.day BETWEEN name.moved_on + ({window.low}) AND name.moved_on + {window.high}
               AND (name.amount = word.amount OR NOT regexp_full_match(word.word, '[0-9]+'))
               AND {_OPEN_LINE} AND {_OPEN_MOVEMENT}
-        ) JOIN line USING (line_no) JOIN movement USING (movement_no)
-        QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1
+            QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1
+        ), compared AS (
+            SELECT line_no, movement_no, line.amount AS line_amount, movement.amount, line.currency = movement.currency AS same,
+                   CASE WHEN stated_currency = line.currency THEN line.amount ELSE {arrived} END::HUGEINT AS arrived,
+                   CASE WHEN stated_currency = line.currency THEN stated_amount ELSE {expected} END::HUGEINT AS expected
+            FROM named JOIN line USING (line_no) JOIN movement USING (movement_no)
+        )
+        SELECT line_no, movement_no,
+               CASE WHEN same THEN line_amount
+                    WHEN coalesce(expected, 0) = 0 OR arrived IS NULL
+                         OR abs(arrived - expected) * 10000 <= abs(expected) * {tolerance} THEN amount
+                    ELSE sign(amount) * ((2 * abs(amount * arrived) + abs(expected)) // (2 * abs(expected))) END::BIGINT,
+               {quoted(stages.REFERENCE.name)},
+               CASE WHEN same OR (arrived <> 0 AND expected <> 0) THEN 'the bank''s text names it'
+                    ELSE {quoted(NAMED_WITHOUT_RATE)} END
+        FROM compared
         """
     )
 
