@@ -154,31 +154,44 @@ def stated_balances(file: StatementFile) -> list[tuple[datetime.date, int, str]]
     """Every final balance of the file as (end of day, minor units, currency), a closing one winning on the same day.
 
     Some banks date the opening balance on the first day of the statement, others on the day before: it is the balance
-    at the end of the day before.
+    at the end of the day before. One that is dated as the closing balance is may be of the middle of that day, where the
+    bank makes several statements a day, and is left out.
     """
     opening: dict[tuple[datetime.date, str], int] = {}
     closing: dict[tuple[datetime.date, str], int] = {}
     for statement in file.statements:
-        first, _ = span(StatementFile((statement,)))
+        first, last = _span_of(statement)
         for balance, found in ((statement.opening, opening), (statement.closing, closing)):
             day = parse_day(balance.on) if balance and balance.final else None
             units = _units(balance.amount, statement.currency) if balance else None
             if day is None or units is None:
                 continue
             if found is opening and first is not None and day >= first:
+                if day == last:
+                    continue
                 day = first - datetime.timedelta(days=1)
             found[(day, statement.currency)] = units
     return [(day, units, currency) for (day, currency), units in sorted((opening | closing).items())]
 
 
 def span(file: StatementFile) -> tuple[datetime.date | None, datetime.date | None]:
-    """First and last day of the statements: their own dates, widened by their lines."""
-    days = [
-        day
-        for statement in file.statements
-        for text in (statement.first_day, statement.last_day, *(line.on for line in statement.lines))
-        if (day := parse_day(text)) is not None
-    ]
+    """First and last day of the statements, both ends included."""
+    days = [day for statement in file.statements for day in _span_of(statement) if day is not None]
+    return (min(days), max(days)) if days else (None, None)
+
+
+def _span_of(statement: Statement) -> tuple[datetime.date | None, datetime.date | None]:
+    """First and last day of a statement: its own dates, widened by its lines.
+
+    An opening balance is the closing one of the statement before, with its date (MT940 :60F:, camt.053 PRCD), so that
+    nothing was booked from the day after it on. Where a bank dates it on the first day itself (camt.053 OPBD), the
+    statement may begin that day: its lines tell, or the equal balance of the one before.
+    """
+    texts = (statement.first_day, statement.last_day, *(line.on for line in statement.lines))
+    days = [day for day in map(parse_day, texts) if day is not None]
+    opened = parse_day(statement.opening.on) if statement.opening and statement.opening.final else None
+    if opened is not None and days and opened < max(days):
+        days.append(opened + datetime.timedelta(days=1))
     return (min(days), max(days)) if days else (None, None)
 
 

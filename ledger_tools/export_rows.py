@@ -20,6 +20,7 @@ from importers.readers import ExportFacts, ExportRequest, read_export
 from ledger_tools import versions
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.settings import ShopSettings
+from ledger_tools.stated_balances import join_statements
 from ledger_tools.store import connect_again
 
 Progress = Callable[[str], None]
@@ -95,6 +96,7 @@ def read_exports(
         _note_export(connection, export_no, source_no, export, staged.facts)
     if problems:
         raise LedgerError(problems)
+    join_statements(connection)
     versions.rank_exports(connection)
     return refusals
 

@@ -16,6 +16,7 @@ from ledger_tools.new_books import settings_text, write_books
 from ledger_tools.open_items import OpenItem, item_id, list_all_items
 from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.reports.reconciliation_form import Reconciled
+from ledger_tools.status import list_coverage
 
 DAY = "20310110"
 FIRST, SECOND = ("100.00", "IN A"), ("50.00", "IN B")
@@ -124,6 +125,39 @@ def test_running_balance_with_a_line_that_vanished(names: tuple[str, str], tmp_p
     account, (item,), passed = read(import_texts(tmp_path, {name: texts[name] for name in names}))
     assert (-1000, -1000, False) == (account.difference, item.amount, passed)
     assert (datetime.date(2031, 1, 12), ("20310110:1000:1",)) == (item.date, account.explained_by)
+
+
+@pytest.mark.parametrize(
+    ("opened", "amount", "closed_with", "spans"),
+    [
+        ("310131", "570,00", "570.00", [("2031-01-01", "2031-02-28")]),
+        ("310201", "570,00", "570.00", [("2031-01-01", "2031-02-28")]),  # dated on its own first day
+        ("310203", "570,00", "570.00", [("2031-01-01", "2031-02-28")]),  # a weekend later
+        (
+            "310201",
+            "571,00",
+            "570.00",
+            [("2031-01-01", "2031-01-31"), ("2031-02-02", "2031-02-28")],
+        ),  # a line is missing
+        ("310201", "0,00", "0.00", [("2031-01-01", "2031-01-31"), ("2031-02-02", "2031-02-28")]),  # zero says nothing
+        ("310205", "570,00", "570.00", [("2031-01-01", "2031-01-31"), ("2031-02-06", "2031-02-28")]),  # too long
+    ],
+)
+def test_statement_continues_the_one_before(
+    opened: str, amount: str, closed_with: str, spans: list[tuple[str, str]], tmp_path: Path
+) -> None:
+    """A statement covers the days after its opening balance; the equal closing balance of the one before proves the rest."""
+    closing = f"{int(amount.split(',')[0]) + 50},00"
+    texts = {
+        "january.ofx": ofx(("20310101", "20310131"), [(closed_with, "IN A")], closed_with, "20310131"),
+        "february.sta": f":20:S\n:25:1\n:28C:1/1\n:60F:C{opened}USD{amount}\n:61:3102100210C50,00NMSCNONREF\n"
+        f":86:IN C\n:62F:C310228USD{closing}\n",
+    }
+    folder = import_texts(tmp_path, texts)
+    with open_books(folder, silent) as connection:
+        gaps = [item.date for item in list_all_items(connection, None) if item.kind == "coverage-gap"]
+        assert spans == list_coverage(connection)["checking"]
+    assert len(spans) - 1 == len(gaps)
 
 
 def test_balance_or_item_that_depends_on_the_order_is_found(tmp_path: Path) -> None:

@@ -108,6 +108,66 @@ def test_camt_of_any_version(read, version):
     ) == facts.balances
 
 
+def mt940(opened: str, closed: str, line: str) -> str:
+    """An MT940 statement of one line, from 570.00 to 620.00."""
+    return f":20:S\n:25:1\n:28C:2/1\n:60F:C{opened}USD570,00\n:61:{line}{line[2:]}C50,00NMSCNONREF\n:62F:C{closed}USD620,00\n-\n"
+
+
+@pytest.mark.parametrize(
+    ("opened", "closed", "line", "first", "opening_on"),
+    [
+        ("310131", "310228", "310203", "2031-02-01", "2031-01-31"),  # the closing balance of the statement before
+        (
+            "310201",
+            "310228",
+            "310203",
+            "2031-02-02",
+            "2031-02-01",
+        ),  # the bank may mean its first day: the line is later
+        ("310201", "310228", "310201", "2031-02-01", "2031-01-31"),  # it does
+        ("310131", "310203", "310203", "2031-02-01", "2031-01-31"),
+        ("310203", "310203", "310203", "2031-02-03", None),  # of the day before, or of the middle of the day
+    ],
+)
+def test_span_of_an_mt940_statement(read, opened, closed, line, first, opening_on):
+    """It covers the days after its opening balance's date, and its first line's; the opening balance is of the day before."""
+    facts, _ = read(mt940(opened, closed, line), "bank", name="a.sta")
+    last = datetime.date.fromisoformat(f"20{closed[:2]}-{closed[2:4]}-{closed[4:]}")
+    assert (datetime.date.fromisoformat(first), last) == (facts.first_day, facts.last_day)
+    assert opening_on == next((balance.on.isoformat() for balance in facts.balances if balance.amount == 57000), None)
+
+
+@pytest.mark.parametrize(
+    ("code", "opened", "said", "first"),
+    [
+        ("PRCD", "2031-03-28", "", "2031-03-29"),
+        ("OPBD", "2031-03-31", "", "2031-04-01"),
+        ("OPBD", "2031-04-01", "<FrToDt><FrDtTm>2031-04-01T00:00:00</FrDtTm><ToDtTm>2031-04-02T23:59:59</ToDtTm></FrToDt>",
+         "2031-04-01"),
+        ("PRCD", "2031-03-28", "<FrToDt><FrDtTm>2031-04-01T00:00:00</FrDtTm><ToDtTm>2031-04-02T23:59:59</ToDtTm></FrToDt>",
+         "2031-03-29"),
+    ],
+)  # fmt: skip
+def test_span_of_a_camt_statement(read, code, opened, said, first):
+    """It covers the days after the previous closing balance, or from the day that it says, whichever is earlier."""
+    text = camt().replace("<Cd>OPBD</Cd>", f"<Cd>{code}</Cd>").replace("<Dt>2031-04-01</Dt>", f"<Dt>{opened}</Dt>")
+    facts, _ = read(text.replace("<Acct>", f"{said}<Acct>", 1), "bank", name="a.xml")
+    assert (datetime.date.fromisoformat(first), datetime.date(2031, 4, 2)) == (facts.first_day, facts.last_day)
+
+
+def test_several_statements_of_one_day(read):
+    """Where a bank makes two statements a day, the second one's opening balance is of the middle of the day."""
+    second = (
+        mt940("310203", "310203", "310203")
+        .replace("570,00", "620,00")
+        .replace(":62F:C310203USD620,00", ":62F:C310203USD670,00")
+    )
+    facts, _ = read(mt940("310131", "310203", "310203") + second, "bank", name="a.sta")
+    assert [("2031-01-31", 57000), ("2031-02-03", 67000)] == [
+        (each.on.isoformat(), each.amount) for each in facts.balances
+    ]
+
+
 def test_camt_over_two_pages(read):
     """Pages are one statement, from the first opening to the last closing balance."""
     facts, rows = read(camt_pages(), "bank", name="a.xml")

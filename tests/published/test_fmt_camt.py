@@ -32,7 +32,10 @@ def read_sample(folder: Path, closing: str, entries: tuple[tuple[str, str, str],
 
 
 def test_balances_tie_out(tmp_path):
-    """READ: opening 500,000.00, three entries, closing 435,678.50; DERIVED: the net movement of -64,321.50."""
+    """READ: opening 500,000.00 of Friday, three entries, closing 435,678.50 of Monday.
+
+    DERIVED: the net movement of -64,321.50, and that nothing was booked from the day after the opening balance on.
+    """
     facts, amounts = read_sample(tmp_path, "435678.50", PUBLISHED_ENTRIES)
     assert [10567850, -20000000, 3000000] == amounts
     assert -6432150 == sum(amounts)
@@ -40,7 +43,7 @@ def test_balances_tie_out(tmp_path):
         StatedBalance(datetime.date(2010, 10, 15), 50000000, "SEK"),
         StatedBalance(datetime.date(2010, 10, 18), 43567850, "SEK"),
     ) == facts.balances
-    assert (datetime.date(2010, 10, 18), datetime.date(2010, 10, 18)) == (facts.first_day, facts.last_day)
+    assert (datetime.date(2010, 10, 16), datetime.date(2010, 10, 18)) == (facts.first_day, facts.last_day)
     assert "2010-10-18T17:00:00+01:00" == facts.time_stamp
 
 
