@@ -27,9 +27,9 @@ def rank_candidates(connection: duckdb.DuckDBPyConnection, query: str) -> None:
         INSERT INTO candidate
         SELECT source_no, record_id, row_number() OVER place AS rank, match_source, match_id, day, amount, currency, why
         FROM (
-            SELECT * FROM ({query})
-            QUALIFY row_number() OVER (
-                PARTITION BY source_no, record_id, match_source, match_id ORDER BY distance, why) = 1
+            SELECT source_no, record_id, match_source, match_id, any_value(day) AS day, any_value(amount) AS amount,
+                   any_value(currency) AS currency, arg_min(why, (distance, why)) AS why, min(distance) AS distance
+            FROM ({query}) GROUP BY ALL
         )
         WINDOW place AS (PARTITION BY source_no, record_id ORDER BY distance, day, match_source, match_id)
         QUALIFY row_number() OVER place <= {CANDIDATES_AT_MOST} ORDER BY source_no, record_id, rank
