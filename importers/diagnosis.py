@@ -16,6 +16,7 @@ from importers import cells
 from importers.layout import SUPPLIED
 from importers.text_tables import PROBLEMS_LISTED, quote_name, quote_text
 from importers.typed import FREE_TEXTS, UNKNOWN_WORD, Typing
+from importers.value_patterns import DateReading, find_dates, swapped
 from ledger_tools.errors import Problem
 from ledger_tools.money import currencies_by_digits, format_amount
 from ledger_tools.records import CHOICE, FLAG, MOMENT, MONEY, TEXT, WHOLE, Field
@@ -150,9 +151,19 @@ def _unreadable_cells(
     currency = "coalesce(charged_currency, currency)" if entry.name == "charged_amount" else "currency"
     stated = f"SELECT record, {currency} FROM {quote_name(stage)} WHERE {test}" if entry.type == MONEY else None
     currencies = dict(connection.execute(stated).fetchall()) if stated else {}
-    for record, text in _marked_records(connection, typing, stage, entry.name, test):
+    marked = _marked_records(connection, typing, stage, entry.name, test)
+    together = find_dates([text for _, text in marked if text]) if entry.type == MOMENT else None
+    for record, text in marked:
         where = f"{typing.table.file}, record {record}, {column_label(typing, entry.name)}"
-        what, hint = _expectation(typing, entry, text, str(currencies.get(record)))
+        if entry.type == MOMENT:
+            what, hint = _expected_moment(typing, text, together or find_dates([text]))
+            if hint or re.search(
+                r"[0-9]", text
+            ):  # every row has a date: a skip by it would leave out all that are alike
+                yield record, Problem(where, what, hint or "mend the cell")
+                continue
+        else:
+            what, hint = _expectation(typing, entry, text, str(currencies.get(record)))
         column = _first_column(typing, entry.name)
         declare = f"declare such rows in {mapping_file(typing)}: {skip_line(typing, column, text[:60])}"
         yield record, Problem(where, what, f"{hint}, or {declare}" if hint else f"mend the cell, or {declare}")
@@ -161,8 +172,6 @@ def _unreadable_cells(
 def _expectation(typing: Typing, entry: Field, text: str, currency: str) -> tuple[str, str]:
     """What was found and expected in a cell, and the mapping's line that would make it readable, where there is one."""
     found = f"found {text[:60]!r}"
-    if entry.type == MOMENT:
-        return _expected_moment(typing, found, text)
     if entry.type == TEXT:
         return f"found a text of more than {cells.TEXT_LENGTH} characters, expected a short one", ""
     if entry.type == WHOLE:
@@ -188,17 +197,28 @@ def _expectation(typing: Typing, entry: Field, text: str, currency: str) -> tupl
     return expected, ""
 
 
-def _expected_moment(typing: Typing, found: str, text: str) -> tuple[str, str]:
+def _expected_moment(typing: Typing, text: str, reading: DateReading | None) -> tuple[str, str]:
+    """What was found and expected in a date, and the formats that would read it: both where day and month could be swapped."""
+    found = f"found {text[:60]!r}"
     year = re.match(r"\s*(\d{4})-", text)
     if year and not FIRST_YEAR <= int(year[1]) <= LAST_YEAR:
         return f"{found}, expected a year from {FIRST_YEAR} to {LAST_YEAR}", ""
-    formats = ", ".join(typing.mapping.file.date_formats)
-    expected = f"a date such as 2031-04-30{f' or as in {formats}' if formats else ''}"
     if re.match(r"\s*\d{4}-\d{2}-\d{2}", text):
         return f"{found}, expected a date of the calendar, ISO 8601", ""
-    return f"{found}, expected {expected}", (
-        f'set date_formats = ["%d/%m/%Y %H:%M"] or the like in {mapping_file(typing)} under [file]'
-    )
+    known = typing.mapping.file.date_formats
+    expected = f"{found}, expected a date such as 2031-04-30" + (f" or as in {', '.join(known)}" if known else "")
+    if reading is None or not reading.formats:
+        return expected, ""
+    likeliest, other = reading.formats[0], swapped(reading.formats[0])
+    line = f"date_formats = {json.dumps([likeliest])}"
+    if reading.ambiguous:
+        orders = ("day", "month") if likeliest.startswith("%d") else ("month", "day")
+        line += f" ({orders[0]} first) or {json.dumps([other])} ({orders[1]} first), as the file means it,"
+    elif other in known and other != likeliest:
+        line += ", if all dates of the file are so,"
+    elif known:
+        line = f"date_formats = {json.dumps([*known, likeliest])}"
+    return expected, f"set {line} in {mapping_file(typing)} under [file]"
 
 
 def _unknown_words(

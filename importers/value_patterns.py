@@ -193,7 +193,7 @@ def find_dates(cells: Sequence[str]) -> DateReading | None:
     best = formats[0]
     return DateReading(
         formats=tuple(formats),
-        ambiguous=any(_swapped(best) == entry for entry in formats[1:]),
+        ambiguous=any(swapped(best) == entry for entry in formats[1:]),
         has_time="%H" in best or "%I" in best,
         has_offset="%z" in best,
         zone="UTC" if best.endswith(("UTC", "GMT")) else "",
@@ -208,7 +208,7 @@ def _is_day(text: str) -> bool:
     return True
 
 
-def _swapped(format: str) -> str:
+def swapped(format: str) -> str:
     for part, other in _SWAPS.items():
         if format.startswith(part):
             return other + format[len(part) :]

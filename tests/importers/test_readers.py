@@ -198,3 +198,37 @@ def test_what_the_customer_paid_is_in_its_own_currency(read, refusal):
     assert [1500, 999] == [row["charged_amount"] for row in rows]
     (problem,) = refusal(header + "e1,charge,2031-04-01,USD,10,,10,JPY,15.5\n", "processor")
     assert "column charged_amount: found '15.5', expected an amount of at most 0 decimals (JPY)" in problem
+
+
+@pytest.mark.parametrize(
+    ("formats", "days", "step"),
+    [
+        (
+            "",
+            ("03/04/2031", "05/06/2031"),
+            'set date_formats = ["%d/%m/%Y"] (day first) or ["%m/%d/%Y"] (month first), as the file means it,',
+        ),
+        ("", ("03/04/2031", "05/26/2031"), 'set date_formats = ["%m/%d/%Y"] in mappings/source.toml under [file]'),
+        ("", ("26.05.2031 09:15", "27.05.2031 10:00"), 'set date_formats = ["%d.%m.%Y %H:%M"] in'),
+        ('"%d.%m.%Y"', ("26.05.2031", "27.05.2031 10:00"), 'set date_formats = ["%d.%m.%Y", "%d.%m.%Y %H:%M"] in'),
+        (
+            '"%d/%m/%Y"',
+            ("26/05/2031", "05/26/2031"),
+            'set date_formats = ["%m/%d/%Y"], if all dates of the file are so, in',
+        ),
+        ("", ("2031-02-28", "2031-02-30"), "mend the cell"),
+        (
+            "",
+            ("2031-02-28", "Total"),
+            'mend the cell, or declare such rows in mappings/source.toml: skip = [{ column = "at"',
+        ),
+    ],
+)
+def test_refused_date_proposes_the_formats_that_fit(refusal, formats, days, step):
+    """Formats are those of the cells, both orders where nothing tells them apart; rows are not skipped by their date."""
+    mapping = f'source = "source"\nkind = "bank"\n[file]\ndate_formats = [{formats}]\n[columns]\nat = "at"\namount = "amount"\n'
+    problem = refusal("at,amount\n" + "".join(f"{day},1.00\n" for day in days), "bank", mapping if formats else None)[
+        -1
+    ]
+    assert step in problem
+    assert ("Total" in days) == ("skip = " in problem)
