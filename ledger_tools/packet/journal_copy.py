@@ -8,23 +8,17 @@ from __future__ import annotations
 
 import datetime
 import json
-import re
 import shutil
 from pathlib import Path
 
 import duckdb
 
+from ledger_tools.addresses import without_addresses_in_quotes
 from ledger_tools.archive import sha256_of
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.folder import BooksFolder
 from ledger_tools.journal import GENERATED
 from ledger_tools.store import read_fact
-
-_ADDRESS = re.compile(r"[^\s\"<>]+@[^\s\"<>@]+\.[^\s\"<>]+")
-
-
-def _without_addresses(text: str) -> str:
-    return _ADDRESS.sub("(e-mail)", text)
 
 
 def copy_journal(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, last: datetime.date, target: Path) -> None:
@@ -57,4 +51,4 @@ def copy_journal(connection: duckdb.DuckDBPyConnection, folder: BooksFolder, las
     for file in (folder.main, folder.accounts, folder.hand):
         if file.is_file():
             text = file.read_text(encoding="utf-8")
-            (target / file.name).write_text(_without_addresses(text), encoding="utf-8")
+            (target / file.name).write_text(without_addresses_in_quotes(text), encoding="utf-8")
