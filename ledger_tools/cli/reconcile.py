@@ -93,7 +93,7 @@ def _show(report: Reconciliation) -> None:
     for control in report.controls:
         _show_control(control)
     stated = sum(1 for row in report.accounts if row.stated is not None)
-    differing = sum(1 for row in report.accounts if row.difference)
+    differing = sum(1 for row in report.accounts if row.disagrees)
     unexplained = sum(1 for row in report.accounts if row.is_unexplained)
     click.echo()
     click.echo(f"{stated} stated balance(s), {differing} differ, {unexplained} unexplained, as of {report.as_of}.")

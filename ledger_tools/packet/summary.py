@@ -72,7 +72,7 @@ def summary_table(
     owed = link(1, Figure(tax.name, len(tax.lines) - 1, TAX_OWED))
     lines.add(("Sales tax owed", reports.sales_tax.totals.owed, None, None, tax.title), formulas=(owed,))
     lines.add(("What to look at", None, None, None, None), "heading")
-    differing = sum(1 for account in reports.reconciliation.accounts if account.difference)
+    differing = sum(1 for account in reports.reconciliation.accounts if account.disagrees)
     lines.add(("Months not closed", None, None, len(standing.open_months), "Close"))
     lines.add(("Open items", None, None, len(reports.open_items), "Open items"))
     lines.add(("Accounts that differ from their stated balance", None, None, differing, "Reconciliations"))
@@ -110,8 +110,10 @@ def tell_story(reports: Reports, standing: Standing, compared_name: str) -> tupl
         f"{money(reports.sheet.total('liabilities'))} and equity {money(reports.sheet.total('equity'))}.",
     ]
     stated = [account for account in reports.reconciliation.accounts if account.stated is not None]
-    differing = [account for account in stated if account.difference]
-    which = ", ".join(f"{row.account} by {amount_in_words(row.difference or 0, row.currency)}" for row in differing)
+    differing = [account for account in stated if account.disagrees]
+    which = ", ".join(
+        f"{row.account} by {amount_in_words(row.difference or row.remaining, row.currency)}" for row in differing
+    )
     if differing:
         sentences.append(
             f"{len(stated) - len(differing)} of {len(stated)} stated balances agree with the books; what differs: {which}."

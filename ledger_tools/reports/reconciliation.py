@@ -111,14 +111,14 @@ def report_reconciliation(connection: duckdb.DuckDBPyConnection, as_of: datetime
         parts: tuple[Explanation, ...] = ()
         if last.difference:
             parts = explain_difference(connection, account_no, source_no, code, days)
-        rows.append(
-            Reconciled(account.name, account.source, code, last.on, last.stated_by, last.stated, last.books, parts)
-        )
-        sides.append(draw_sides(connection, account_no, code, last, parts))
-    told = {(row.account, row.currency) for row in rows}
+        both = draw_sides(connection, account_no, code, last, parts)
+        sides.append(both)
+        told = (last.on, last.stated_by, last.stated, last.books, parts, both.remaining)
+        rows.append(Reconciled(account.name, account.source, code, *told))
+    listed = {(row.account, row.currency) for row in rows}
     for account_no, code, balance in connection.execute(_BOOKED, {"as_of": as_of}).fetchall():
         account = held[account_no]
-        if (account.name, code) not in told:
+        if (account.name, code) not in listed:
             rows.append(Reconciled(account.name, account.source, code, None, None, None, balance))
     controls = list_controls(connection, CONTROL_ROLES, as_of)
     disagreements = tuple(Disagreement(*row) for row in connection.execute(_DISAGREEMENTS, {"as_of": as_of}).fetchall())

@@ -90,6 +90,7 @@ class Reconciled:
         stated_on: the day of the stated balance, None where none is stated.
         stated_by: `statement`, `running balance` or `settings`.
         explanations: what makes up the difference; together they are the whole of it.
+        remaining: what the account's two sides still differ by (`Sides.remaining`).
     """
 
     account: str
@@ -100,6 +101,7 @@ class Reconciled:
     stated: int | None
     books: int
     explanations: tuple[Explanation, ...] = ()
+    remaining: int = 0
 
     @property
     def difference(self) -> int | None:
@@ -112,14 +114,19 @@ class Reconciled:
         return tuple(event_id for part in self.explanations for event_id in part.event_ids)
 
     @property
+    def disagrees(self) -> bool:
+        """Whether the stated balance is not the books', or the two sides do not lead to one balance."""
+        return bool(self.difference or self.remaining)
+
+    @property
     def unexplained(self) -> int:
-        """The part of the difference that nothing explains."""
-        return sum(part.amount for part in self.explanations if not CAUSE_NAMES[part.kind].is_found)
+        """What nothing explains, which is what remains between the two sides."""
+        return self.remaining
 
     @property
     def is_unexplained(self) -> bool:
-        """Whether any part of a difference stands that nothing explains; two that cancel are two."""
-        return any(not CAUSE_NAMES[part.kind].is_found for part in self.explanations)
+        """Whether anything remains between the sides, or stands that nothing explains; two that cancel are two."""
+        return self.remaining != 0 or any(not CAUSE_NAMES[part.kind].is_found for part in self.explanations)
 
 
 @dataclass(frozen=True)

@@ -41,6 +41,6 @@ class Reconcile(BooksPage):
             known_months(connection),
             f"{period.last:%Y-%m}" if period.last else "",
             sum(1 for row in report.accounts if row.stated is not None),
-            sum(1 for row in report.accounts if row.difference),
+            sum(1 for row in report.accounts if row.disagrees),
             sum(1 for row in report.accounts if row.is_unexplained),
         )
