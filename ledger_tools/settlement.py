@@ -8,16 +8,17 @@ the item's record to another one.
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import duckdb
 
 from ledger_tools.accounts import ACCOUNT_PATTERN
+from ledger_tools.belonging import find_record, matches_not_made, refuse_what_can_not_hold
 from ledger_tools.decisions import Decision
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
 from ledger_tools.open_item_finders.finder import STATED, UNDECIDED
-from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME
 from ledger_tools.open_items import OpenItem, find_items
 
 
@@ -26,14 +27,20 @@ class Verdict:
     """What a person says about an item: exactly one of the three is set.
 
     Attributes:
-        match: id of the record that it belongs to, as EVENT or SOURCE/EVENT.
+        match: the record that it belongs to, as EVENT or SOURCE/EVENT, or several that it is made up of.
         account: account that its balance goes to.
         accept: leave it as it is.
     """
 
-    match: str | None
+    match: str | Sequence[str] | None
     account: str | None
     accept: bool
+
+    @property
+    def records(self) -> tuple[str, ...]:
+        """The records that it belongs to, each once."""
+        named = [self.match] if isinstance(self.match, str) else self.match or []
+        return tuple(dict.fromkeys(named))
 
 
 def _items_by_id(connection: duckdb.DuckDBPyConnection) -> dict[str, OpenItem]:
@@ -65,10 +72,23 @@ def decide(
     by: str,
     decided_on: datetime.date,
 ) -> Decision:
-    """The decision about an item, checked against the books.
+    """The one decision about an item, checked against the books; as `decide_all`."""
+    (decision,) = decide_all(connection, item, verdict, reason, by, decided_on)
+    return decision
+
+
+def decide_all(
+    connection: duckdb.DuckDBPyConnection,
+    item: OpenItem,
+    verdict: Verdict,
+    reason: str,
+    by: str,
+    decided_on: datetime.date,
+) -> tuple[Decision, ...]:
+    """The decisions about an item, checked against the books: one, or one for each record that it belongs to.
 
     Raises:
-        LedgerError: the item can't be settled in this way, or what was named is not there.
+        LedgerError: the item can't be settled in this way, or what was named is not there or does not hold together.
     """
     about = {
         "item": item.id,
@@ -82,13 +102,27 @@ def decide(
         "order_id": item.order_id,
     }
     if verdict.accept:
-        if item.kind == "balance-differs" and item.amount is not None and item.currency is not None:
-            # a difference that grows after it was accepted is not what was accepted
-            about |= {"amount": format_amount(item.amount, item.currency), "currency": item.currency}
-        return Decision.model_validate({**about, "action": "accept"})
-    if verdict.match is not None:
-        source, event = _matched_record(connection, item, verdict.match)
-        return Decision.model_validate({**about, "action": "match", "match_source": source, "match_id": event})
+        return (Decision.model_validate({**about, **_accepted_amount(item), "action": "accept"}),)
+    if verdict.records:
+        found = dict.fromkeys(find_record(connection, item, named) for named in verdict.records)
+        matches = tuple(
+            Decision.model_validate({**about, "action": "match", "match_source": source, "match_id": record})
+            for source, record in found
+        )
+        refuse_what_can_not_hold(connection, matches)
+        return matches
+    return (Decision.model_validate({**about, **_moved(connection, item, verdict)}),)
+
+
+def _accepted_amount(item: OpenItem) -> dict[str, str]:
+    """What is accepted of an item that can change: what it holds otherwise later is not what was accepted."""
+    if item.amount is None or item.currency is None or item.held is None:
+        return {}
+    return {"amount": format_amount(item.amount, item.currency), "currency": item.currency}
+
+
+def _moved(connection: duckdb.DuckDBPyConnection, item: OpenItem, verdict: Verdict) -> dict[str, str]:
+    """What of a decision says where an item's balance goes."""
     assert verdict.account is not None
     if not ACCOUNT_PATTERN.match(verdict.account):
         raise LedgerError(
@@ -105,16 +139,13 @@ def decide(
             )
         )
     _refuse_other_currency(connection, item)
-    return Decision.model_validate(
-        {
-            **about,
-            "action": "account",
-            "account": verdict.account,
-            "balance_account": balance.account,
-            "amount": format_amount(balance.amount, balance.currency),
-            "currency": balance.currency,
-        }
-    )
+    return {
+        "action": "account",
+        "account": verdict.account,
+        "balance_account": balance.account,
+        "amount": format_amount(balance.amount, balance.currency),
+        "currency": balance.currency,
+    }
 
 
 def refuse_own_account(
@@ -187,78 +218,6 @@ def _refuse_other_currency(connection: duckdb.DuckDBPyConnection, item: OpenItem
         )
 
 
-def _matched_record(connection: duckdb.DuckDBPyConnection, item: OpenItem, named: str) -> tuple[str | None, str]:
-    wanted = KINDS_BY_NAME[item.kind].match
-    if wanted is None:
-        raise LedgerError(
-            Problem(f"item {item.id} ({item.kind})", "can't be matched with a record", "use --account or --accept")
-        )
-    if wanted == "an order":
-        if connection.execute("SELECT 1 FROM order_head WHERE order_id = ?", [named]).fetchone() is None:
-            raise LedgerError(Problem(f"--match {named}", "is no order", f"name the id of {wanted}"))
-        return None, named
-    queries = {
-        "a payment": "SELECT source_name, event_id FROM fact_processor WHERE kind IN ('charge', 'refund')",
-        "a wallet charge": "SELECT source_name, event_id FROM fact_wallet WHERE kind = 'charge'",
-        "a bank line": "SELECT source_name, event_id FROM fact_bank",
-    }
-    movements = "SELECT source.name AS source_name, event_id FROM movement JOIN source USING (source_no)"
-    rows = connection.execute(
-        f"""SELECT source_name, event_id FROM ({queries.get(wanted, movements)})
-            WHERE event_id = $named OR source_name || '/' || event_id = $named""",
-        {"named": named},
-    ).fetchall()
-    if not rows:
-        other = _other_line(connection, item, named)
-        if other is not None:
-            return other
-    if len(rows) != 1:
-        what = f"is no {wanted.removeprefix('a ')}" if not rows else "is in several sources"
-        step = f"name the event id of {wanted}" if not rows else f"write {rows[0][0]}/{named}"
-        raise LedgerError(Problem(f"--match {named}", what, step))
-    return str(rows[0][0]), str(rows[0][1])
-
-
-def _other_line(connection: duckdb.DuckDBPyConnection, item: OpenItem, named: str) -> tuple[str, str] | None:
-    """The line of another own account that completes a transfer with an item's line; None where no bank line is named.
-
-    Raises:
-        LedgerError: the two lines can't be one transfer, or something else explains the other one.
-    """
-    lines = """SELECT fact.source_name, fact.event_id, row.amount, row.currency,
-            fact.posting = 'unknown' OR (fact.posting = 'transfer' AND side.pair_no IS NULL) AS open
-        FROM fact_bank AS fact JOIN bank_row AS row ON row.source_no = fact.source_no AND row.key = fact.event_id
-        LEFT JOIN transfer_end AS side ON side.source_no = fact.source_no AND side.event_id = fact.event_id"""
-    own = connection.execute(
-        f"SELECT * FROM ({lines}) WHERE source_name = ? AND event_id = ?", [item.source, item.event_id]
-    ).fetchone()
-    others = connection.execute(
-        f"SELECT * FROM ({lines}) WHERE (event_id = $named OR source_name || '/' || event_id = $named) AND source_name <> $own",
-        {"named": named, "own": item.source},
-    ).fetchall()
-    if own is None or not others:
-        return None
-    if len(others) > 1:
-        raise LedgerError(Problem(f"--match {named}", "is in several sources", f"write {others[0][0]}/{named}"))
-    source, event, amount, currency, is_open = others[0]
-    told = [f"{format_amount(each[2], each[3])} {each[3]}" for each in (own, others[0])]
-    if (amount, currency) != (-own[2], own[3]):
-        between = connection.execute(
-            "SELECT name FROM account JOIN account_use USING (account_no) WHERE account_use.role = 'transfers_in_transit'"
-        ).fetchone()
-        raise LedgerError(
-            Problem(
-                f"--match {named}",
-                f"has {told[1]}, and the item's line {told[0]}: one is not the reverse of the other",
-                f"write an entry in hand.beancount that takes {told[0]} and {told[1]} through {between[0] if between else ''}",
-            )
-        )
-    if not is_open:
-        step = "see what explains it with: ledger-tools account, and withdraw that first"
-        raise LedgerError(Problem(f"--match {named}", "is explained by a rule, a payout or another transfer", step))
-    return str(source), str(event)
-
-
 @dataclass(frozen=True)
 class Settled:
     """One decision as it stands in the record.
@@ -307,14 +266,17 @@ def list_settled(connection: duckdb.DuckDBPyConnection) -> list[Settled]:
     """Every decision in the record, by the day it was made, then the item."""
     rows = connection.execute(
         """SELECT item, kind, item_date, coalesce(source || '/', '') || coalesce(event_id, order_id, ''), action,
-                  coalesce(account, coalesce(match_source || '/', '') || match_id), amount, currency, reason, decided_by, decided_on
-           FROM decision ORDER BY decided_on, item"""
+                  coalesce(account, coalesce(match_source || '/', '') || match_id), amount, currency, reason, decided_by, decided_on,
+                  match_source, match_id
+           FROM decision ORDER BY decided_on, item, action = 'account', match_source, match_id"""
     ).fetchall()
     items = _items_by_id(connection) if rows else {}
+    not_made = matches_not_made(connection) if rows else set()
     found = []
-    for row in rows:
-        problem = _trouble(connection, items.get(row[0]), row[0], row[4], row[6], row[7])
-        found.append(replace(Settled(*row), problem=problem))
+    for *told, match_source, match_id in rows:
+        settled = Settled(*told)
+        made = (settled.item, match_source, match_id) not in not_made
+        found.append(replace(settled, problem=_trouble(connection, items.get(settled.item), settled, made=made)))
     return found
 
 
@@ -324,17 +286,16 @@ def stale_decisions(connection: duckdb.DuckDBPyConnection) -> list[Problem]:
 
 
 def _trouble(
-    connection: duckdb.DuckDBPyConnection,
-    item: OpenItem | None,
-    item_id: str,
-    action: str,
-    amount: int | None,
-    currency: str | None,
+    connection: duckdb.DuckDBPyConnection, item: OpenItem | None, settled: Settled, *, made: bool
 ) -> Problem | None:
-    where, withdraw = f"decision about {item_id}", f"withdraw it: ledger-tools settle {item_id} --withdraw"
+    """Why a decision no longer fits the books, if it doesn't; `made`: what it matched is tied in the books."""
+    action, amount, currency = settled.action, settled.amount, settled.currency
+    where, withdraw = (
+        f"decision about {settled.item}",
+        f"withdraw it: ledger-tools settle {settled.item} --withdraw",
+    )
     if action == "match":
-        told = "matches two records that can't belong together"
-        return Problem(where, told, withdraw) if item is not None else None
+        return None if made else Problem(where, "matches two records that can't belong together", withdraw)
     if item is None:
         return Problem(where, "has no open item any more", withdraw)
     if action == "account" and amount is not None and currency is not None:
@@ -345,5 +306,5 @@ def _trouble(
             return Problem(where, f"moved {was}, the item now holds {holds}", withdraw)
     if action == "accept" and amount is not None and currency is not None and amount != item.amount:
         was, now_is = (f"{format_amount(each, currency)} {currency}" for each in (amount, item.amount or 0))
-        return Problem(where, f"accepted {was}, the difference is {now_is} now", withdraw)
+        return Problem(where, f"accepted {was}, it is {now_is} now", withdraw)
     return None

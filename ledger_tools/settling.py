@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import duckdb
 
 from ledger_tools.archive import Progress, open_books, recording
-from ledger_tools.decisions import Decision, add_decision, read_decisions, withdraw_decision
+from ledger_tools.decisions import Decision, add_decisions, read_decisions, withdraw_decision
 from ledger_tools.errors import Problem
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import OpenItem
 from ledger_tools.settings import parse_settings
-from ledger_tools.settlement import Verdict, decide, find_item, stale_decisions
+from ledger_tools.settlement import Verdict, decide_all, find_item, stale_decisions
 from ledger_tools.standing_rules import propose_rule, refuse_settled_by_rule, rule_text, write_rule
 
 
@@ -31,7 +31,7 @@ class Settling:
     """
 
     item: OpenItem
-    decision: Decision
+    decisions: tuple[Decision, ...]
     new_account: str | None
     alike: tuple[str, ...]
     stale: tuple[Problem, ...]
@@ -39,7 +39,7 @@ class Settling:
     @property
     def told(self) -> str:
         """What was settled and how, in a sentence; of money that was moved, how much and from which account to which."""
-        decision = self.decision
+        decision = self.decisions[0]
         how: str = decision.action
         if decision.action == "account":
             from_account, amount = decision.balance_account or "", (decision.amount or "").removeprefix("-")
@@ -48,7 +48,7 @@ class Settling:
                 from_account, to_account = to_account, from_account
             how = f"{amount} {decision.currency} from {from_account} to {to_account}"
         elif decision.action == "match":
-            how = f"it belongs to {'/'.join(part for part in (decision.match_source, decision.match_id) if part)}"
+            how = f"it belongs to {', '.join(f'{one.match_source}/{one.match_id}' for one in self.decisions)}"
         return f"Settled: {self.item.kind} {self.item.id}, {how}."
 
 
@@ -69,11 +69,11 @@ def settle_item(
     """
     with open_books(folder, progress) as connection:
         found = find_item(connection, item)
-        decision = decide(connection, found, verdict, reason, by, decided_on)
+        decisions = decide_all(connection, found, verdict, reason, by, decided_on)
         new, alike = _new_account(connection, verdict.account)
     with recording(folder):
-        add_decision(folder.decisions, decision)
-    return Settling(found, decision, new, alike, _stale(folder, progress))
+        add_decisions(folder.decisions, decisions)
+    return Settling(found, decisions, new, alike, _stale(folder, progress))
 
 
 @dataclass(frozen=True)

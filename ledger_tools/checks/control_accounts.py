@@ -28,7 +28,8 @@ _MOVEMENTS = """
     ), booked AS (
         SELECT part.movement_no, sum(coalesce(-part.moved, posting.amount)) AS amount
         FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
-        LEFT JOIN (SELECT item, source.source_no, event_id FROM decision JOIN source ON source.name = decision.source) AS decided
+        LEFT JOIN (SELECT item, source.source_no, event_id FROM decision JOIN source ON source.name = decision.source
+                   WHERE action = 'account') AS decided
             ON event.rule = 'decision' AND decided.item = event.event_id
         JOIN part ON part.source_no = coalesce(decided.source_no, event.source_no)
                  AND part.event_id = coalesce(decided.event_id, event.event_id)

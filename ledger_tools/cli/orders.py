@@ -66,7 +66,7 @@ def command(
         context.end_progress()
         if order_text is not None:
             from ledger_tools.cli.order_story import show_story
-            from ledger_tools.reports.order_lookup import find_order
+            from ledger_tools.matching.order_lookup import find_order
             from ledger_tools.reports.order_story import tell_story
 
             show_story(tell_story(connection, find_order(connection, order_text), as_of), shape)

@@ -10,7 +10,13 @@ from ledger_tools.cli.login import signing_name
 
 @click.command("settle")
 @click.argument("item", metavar="ITEM")
-@click.option("--match", "match", metavar="EVENT", help="It belongs to this record: the id of an event or order.")
+@click.option(
+    "--match",
+    "match",
+    metavar="EVENT",
+    multiple=True,
+    help="It belongs to this record, an event or order; several times: it is made up of them.",
+)
 @click.option("--account", metavar="ACCOUNT", help="Move what is open to this account.")
 @click.option("--always", is_flag=True, help="With --account: every line like it, by a [[bank_rule]] in shop.toml.")
 @click.option("--accept", is_flag=True, help="Leave it as it is; it leaves the list and stays in the record.")
@@ -19,7 +25,7 @@ from ledger_tools.cli.login import signing_name
 @click.option("--by", help="Who decides; else your login name.")
 @click.pass_obj
 def command(
-    context: Context, item: str, match: str | None, account: str | None, always: bool, accept: bool, withdraw: bool,
+    context: Context, item: str, match: tuple[str, ...], account: str | None, always: bool, accept: bool, withdraw: bool,
     reason: str | None, by: str | None,
 ) -> None:  # fmt: skip
     """Settle ITEM of the list of open items, by its id.
@@ -31,6 +37,7 @@ def command(
       ledger-tools settle 3fa9c1d2 --account Expenses:BankFees --reason "card fee of the bank"
       ledger-tools settle 77b0e1aa --account Expenses:Rent --always --reason "studio rent"
       ledger-tools settle 81aa07be --match PO-1031 --reason "the bank cut the reference off"
+      ledger-tools settle 1c7d20e5 --match PO-1032 --match PO-1033 --reason "one transfer for both"
       ledger-tools settle 5d0c44ef --accept --reason "replacement sent from our own stock"
     """
     import datetime
@@ -38,7 +45,7 @@ def command(
     from ledger_tools.settlement import Verdict
     from ledger_tools.settling import settle_by_rule, settle_item, withdraw_item
 
-    if [match is not None, account is not None, accept, withdraw].count(True) != 1:
+    if [bool(match), account is not None, accept, withdraw].count(True) != 1:
         raise click.UsageError("give exactly one of --match, --account, --accept and --withdraw")
     if always and account is None:
         raise click.UsageError("--always needs --account: the account that such lines belong to")

@@ -17,6 +17,7 @@ from ledger_tools.matching.bank_candidates import list_bank_candidates
 from ledger_tools.matching.bank_sums import match_bank_sums
 from ledger_tools.matching.candidates import lag_words
 from ledger_tools.matching.known_rates import worth
+from ledger_tools.matching.tied import tied_lines
 from ledger_tools.matching.unique_pairs import COVERED_SPANS, Sides, match_unique
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
@@ -114,41 +115,10 @@ def _list_movements(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _match_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
-    """What a person tied together: one line and one movement, or one of either with several of one kind and currency."""
+    """What a person tied together, where it is one line or one movement with what belongs to it."""
     connection.execute(
-        """
-        INSERT INTO found
-        WITH pair AS (
-            SELECT DISTINCT line.line_no, movement.movement_no, line.amount AS line_amount, movement.amount AS movement_amount,
-                   line.currency = movement.currency AS same, movement.currency, movement.source_no,
-                   sign(line.amount) = sign(movement.amount) AS same_way
-            FROM (
-                SELECT source AS bank, event_id AS line_key, match_source AS mover, match_id AS event_id FROM decision
-                WHERE action = 'match'
-                UNION SELECT match_source, match_id, source, event_id FROM decision WHERE action = 'match'
-            ) AS pair
-            JOIN line ON line.name = pair.bank AND line.key = pair.line_key
-            JOIN source ON source.name = pair.mover
-            JOIN movement ON movement.source_no = source.source_no AND movement.event_id = pair.event_id
-        ), counted AS (
-            SELECT *, count(*) OVER (PARTITION BY line_no) AS movements, count(*) OVER (PARTITION BY movement_no) AS lines,
-                   bool_and(same AND same_way) OVER (PARTITION BY line_no) AND min(source_no) OVER (PARTITION BY line_no)
-                       = max(source_no) OVER (PARTITION BY line_no) AS one_kind,
-                   bool_and(same AND same_way) OVER (PARTITION BY movement_no) AS one_way,
-                   coalesce(sum(movement_amount) OVER (
-                       PARTITION BY line_no ORDER BY movement_no ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING), 0) AS before,
-                   row_number() OVER (PARTITION BY line_no ORDER BY movement_no) AS place
-            FROM pair
-        ), star AS (
-            SELECT * FROM counted WHERE (movements = 1 AND lines = 1) OR (movements > 1 AND lines = 1 AND one_kind)
-               OR (lines > 1 AND movements = 1 AND one_way)
-        )
-        SELECT line_no, movement_no,
-               CASE WHEN NOT same THEN movement_amount WHEN place < movements THEN movement_amount
-                    ELSE line_amount - before END,
-               'decision', 'decided by a person'
-        FROM star QUALIFY count(*) OVER (PARTITION BY line_no) = movements AND count(*) OVER (PARTITION BY movement_no) = lines
-        """
+        f"""INSERT INTO found SELECT line_no, movement_no, moved, {quoted(stages.DECISION.name)}, 'decided by a person'
+            FROM ({tied_lines("line", "decision")}) WHERE against IS NULL"""
     )
 
 

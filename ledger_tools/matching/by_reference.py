@@ -12,6 +12,7 @@ from collections.abc import Mapping
 
 import duckdb
 
+from ledger_tools.matching.tied import tied_orders
 from ledger_tools.records import ORDERS
 from ledger_tools.store import quoted
 
@@ -93,8 +94,10 @@ def resolve_references(connection: duckdb.DuckDBPyConnection, kind: str, pattern
     connection.execute(
         f"""
         CREATE TABLE {kind}_row AS
-        SELECT kept.* EXCLUDE (order_key), coalesce(decided.order_no, exact.order_no, loose.order_no, {payment_number}) AS order_no,
-               CASE WHEN decided.order_no IS NOT NULL THEN 'decision'
+        SELECT kept.* EXCLUDE (order_key),
+               CASE WHEN decided.event_id IS NOT NULL THEN decided.order_no
+                    ELSE coalesce(exact.order_no, loose.order_no, {payment_number}) END AS order_no,
+               CASE WHEN decided.event_id IS NOT NULL THEN CASE WHEN decided.order_no IS NOT NULL THEN 'decision' END
                     WHEN exact.order_no IS NOT NULL THEN 'reference'
                     WHEN loose.order_no IS NOT NULL THEN 'reference without prefix or suffix'
                     WHEN {payment_number} IS NOT NULL THEN 'payment reference' END AS matched_by
@@ -142,24 +145,29 @@ def _loosen(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _take_decisions(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
-    """Make `decided`: events that a person tied to an order, with all events of the same payment."""
-    payment = "coalesce(other.payment_ref, other.event_id)" if kind == "processor" else "other.event_id"
-    own = payment.replace("other.", "row.")
+    """Make `decided`: events that a person tied to an order, and the other events of their payments.
+
+    An event has the order that it was tied to itself. One that was tied to several has none here: a payment is split among
+    them later.
+    """
+    payment = "coalesce(kept.payment_ref, kept.event_id)" if kind == "processor" else "kept.event_id"
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE decided AS
-        WITH named AS (
-            SELECT source AS source_name, event_id, match_id AS order_id FROM decision
-            WHERE action = 'match' AND match_source IS NULL AND event_id IS NOT NULL
-            UNION SELECT match_source, match_id, order_id FROM decision
-            WHERE action = 'match' AND match_source IS NOT NULL AND order_id IS NOT NULL
+        WITH tied AS (
+            SELECT kept.source_no, kept.event_id, {payment} AS payment, tie.order_no
+            FROM ({tied_orders("decision")}) AS tie JOIN source ON source.name = tie.source_name
+            JOIN kept_{kind} AS kept ON kept.source_no = source.source_no AND kept.event_id = tie.event_id
+        ), own AS (
+            SELECT source_no, event_id, CASE WHEN min(order_no) = max(order_no) THEN min(order_no) END AS order_no
+            FROM tied GROUP BY source_no, event_id
         )
-        SELECT other.source_no, other.event_id, min(head.order_no) AS order_no
-        FROM named JOIN source ON source.name = named.source_name
-        JOIN kept_{kind} AS row ON row.source_no = source.source_no AND row.event_id = named.event_id
-        JOIN kept_{kind} AS other ON other.source_no = row.source_no AND {payment} = {own}
-        JOIN order_head AS head ON head.order_id = named.order_id
-        GROUP BY ALL HAVING min(head.order_no) = max(head.order_no) -- one that is tied to several is split among them later
+        SELECT * FROM own
+        UNION ALL
+        SELECT kept.source_no, kept.event_id, whole.order_no
+        FROM (SELECT source_no, payment, min(order_no) AS order_no FROM tied GROUP BY ALL HAVING min(order_no) = max(order_no)) AS whole
+        JOIN kept_{kind} AS kept ON kept.source_no = whole.source_no AND {payment} = whole.payment
+        ANTI JOIN own ON own.source_no = kept.source_no AND own.event_id = kept.event_id
         """
     )
 

@@ -17,6 +17,7 @@ from ledger_tools.matching.by_reference import normal_key
 from ledger_tools.matching.candidates import lag_words
 from ledger_tools.matching.order_candidates import list_payment_candidates
 from ledger_tools.matching.payment_sums import Share, match_sums, split_payment
+from ledger_tools.matching.tied import tied_orders
 from ledger_tools.matching.unique_pairs import Sides, match_unique
 from ledger_tools.store import quoted
 
@@ -132,17 +133,12 @@ def _split_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
     """A payment that a person tied to several orders is for all of them where what they owe is what was paid."""
     rows = connection.execute(
         f"""
-        WITH tied AS (
-            SELECT source AS source_name, event_id, match_id AS order_id FROM decision
-            WHERE action = 'match' AND match_source IS NULL AND event_id IS NOT NULL
-            UNION SELECT match_source, match_id, order_id FROM decision
-            WHERE action = 'match' AND match_source IS NOT NULL AND order_id IS NOT NULL
-        )
         SELECT row.source_no, row.event_id, list(order_no ORDER BY order_id), list(order_id ORDER BY order_id), list(due ORDER BY order_id)
         FROM (SELECT source_no, event_id, {_PAID} AS paid, {_PAID_IN} AS paid_in FROM processor_row
               WHERE kind = 'charge' AND order_no IS NULL AND gross > 0) AS row
-        JOIN source USING (source_no) JOIN tied ON tied.source_name = source.name AND tied.event_id = row.event_id
-        JOIN unpaid USING (order_id) WHERE unpaid.currency = paid_in
+        JOIN source USING (source_no)
+        JOIN ({tied_orders("decision")}) AS tied ON tied.source_name = source.name AND tied.event_id = row.event_id
+        JOIN unpaid USING (order_no) WHERE unpaid.currency = paid_in
         GROUP BY row.source_no, row.event_id, paid HAVING count(*) > 1 AND sum(due) = paid ORDER BY row.event_id
         """
     ).fetchall()

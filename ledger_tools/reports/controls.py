@@ -32,7 +32,8 @@ _ITEMS = """
         ANTI JOIN cleared ON cleared.account_no = posting.account_no AND cleared.currency = posting.currency
             AND cleared.order_no = posting.order_no
         LEFT JOIN source USING (source_no)
-        LEFT JOIN (SELECT item, source AS source_name, coalesce(event_id, order_id) AS event_id FROM decision) AS decided
+        LEFT JOIN (SELECT item, source AS source_name, coalesce(event_id, order_id) AS event_id FROM decision
+                   WHERE action = 'account') AS decided
             ON event.rule = 'decision' AND decided.item = event.event_id
         WHERE posting.posted_on <= $as_of
     ), ended AS (

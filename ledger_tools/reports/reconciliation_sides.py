@@ -84,7 +84,7 @@ _IN_TRANSIT = """
     SELECT moved.movement_no, event.event_id, min(posting.posted_on), sum(coalesce(-moved.moved, posting.amount))::BIGINT,
            any_value(event.memo)
     FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
-    LEFT JOIN (SELECT item, source, event_id FROM decision) AS decided
+    LEFT JOIN (SELECT item, source, event_id FROM decision WHERE action = 'account') AS decided
         ON event.rule = 'decision' AND decided.item = event.event_id
     LEFT JOIN source ON source.source_no = event.source_no
     LEFT JOIN (

@@ -8,9 +8,9 @@ from typing import Any
 import duckdb
 import flask
 
+from ledger_tools.matching.order_lookup import find_order
 from ledger_tools.open_items import OpenItem
 from ledger_tools.reports.order_flags import FLAGS
-from ledger_tools.reports.order_lookup import find_order
 from ledger_tools.reports.order_profit import OrderProfit
 from ledger_tools.reports.order_story import OrderStory, tell_story
 from ledger_tools.web.page import BooksPage

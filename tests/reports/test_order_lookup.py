@@ -7,10 +7,12 @@ import pytest
 import small_books
 
 from ledger_tools.errors import LedgerError
-from ledger_tools.reports.order_lookup import find_order
+from ledger_tools.matching.order_lookup import find_order
 
 
-@pytest.mark.parametrize("text", ["1001", "#1001", " 1001 ", "SO-1001", "so-1001", "order-1001", "^order-1001"])
+@pytest.mark.parametrize(
+    "text", ["1001", "#1001", " 1001 ", "SO-1001", "so-1001", "order-1001", "^order-1001", "shop/1001"]
+)
 def test_forms(text: str, books: duckdb.DuckDBPyConnection) -> None:
     """An order is found by its id, with `#` or a prefix before it, and by its link in the journal."""
     assert 1 == find_order(books, text)

@@ -9,7 +9,7 @@ from kept_books import Books, order, processor, silent
 
 from ledger_tools.archive import open_books
 from ledger_tools.cli import group
-from ledger_tools.reports.order_lookup import find_order
+from ledger_tools.matching.order_lookup import find_order
 from ledger_tools.reports.order_story import StoryPosting, tell_story
 
 

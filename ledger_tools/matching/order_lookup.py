@@ -1,4 +1,4 @@
-"""Finding the order that a person means: by its id, its number without `#` or prefix, or its link in the journal."""
+"""Finding the order that a person means: by its id, its number without `#` or prefix, as SOURCE/ORDER, or by its link in the journal."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ _BARE = without_prefix("$key")
 #: Ways to read what was typed, the strictest first; each is an SQL condition on `order_head AS head`.
 _READINGS = (
     "head.order_id = $text",
+    "source.name || '/' || head.order_id = $text",
     "head.order_no IN (SELECT order_no FROM order_link WHERE link = $link)",
     "head.order_key = $key",
     f"{without_prefix('head.order_key')} = {_BARE} AND {_BARE} <> ''",
@@ -19,7 +20,7 @@ _READINGS = (
 
 
 def find_order(connection: duckdb.DuckDBPyConnection, text: str) -> int:
-    """Number of the order that a text names: its id, "#1001", "1001", "SO-1001", or its link in the journal.
+    """Number of the order that a text names: its id, "#1001", "1001", "SO-1001", "shop/1001", or its link in the journal.
 
     Raises:
         LedgerError: no order is called so, or several are.
@@ -38,7 +39,9 @@ def find_order(connection: duckdb.DuckDBPyConnection, text: str) -> int:
             return int(rows[0][0])
         if rows:
             found = ", ".join(f"{order_id} ({source}): {link}" for _, order_id, source, link in rows)
-            raise LedgerError(Problem(f"order {text!r}", f"fits several orders: {found}", "name one by its link"))
+            raise LedgerError(
+                Problem(f"order {text!r}", f"fits several orders: {found}", "name one by its link, or as SOURCE/ORDER")
+            )
     nearest = connection.execute(
         "SELECT order_id FROM order_head ORDER BY levenshtein(order_key, ?), placed_at DESC, order_no LIMIT 3", [key]
     ).fetchall()
