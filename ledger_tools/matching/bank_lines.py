@@ -127,10 +127,11 @@ _OPEN_MOVEMENT = "movement_no NOT IN (SELECT movement_no FROM found)"
 
 
 def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
-    """Lines whose text names exactly one movement, whatever their amount; `moved` is the part that the line completes.
+    """A line whose text names one movement that no other line names; or several that are the line together, to the cent.
 
-    In two currencies a line within the tolerance of what the processor states, else of the known rate, completes the whole;
-    any other completes its share, so that what is missing or too much stays in transit and is listed.
+    One movement is named whatever the line's amount; `moved` is the part that the line completes. In two currencies a line
+    within the tolerance of what the processor states, else of the known rate, completes the whole; any other completes its
+    share, so that what is missing or too much stays in transit and is listed.
     """
     window = stages.REFERENCE.window
     assert window is not None
@@ -143,21 +144,23 @@ def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSet
     expected = worth("movement.amount", "movement.currency", "movement.moved_on", base)
     connection.execute(
         f"""
+        CREATE OR REPLACE TEMP TABLE named AS
+        SELECT DISTINCT word.line_no, word.word, name.movement_no FROM ({words}) AS word
+        JOIN (SELECT movement_no, amount, moved_on, upper(reference) AS word FROM movement
+              UNION SELECT movement_no, amount, moved_on, upper(event_id) FROM movement) AS name
+          ON name.word = word.word AND sign(name.amount) = sign(word.amount)
+        WHERE length(word.word) >= 4 AND word.day BETWEEN name.moved_on + ({window.low}) AND name.moved_on + {window.high}
+          AND (name.amount = word.amount OR NOT regexp_full_match(word.word, '[0-9]+'))
+          AND {_OPEN_LINE} AND {_OPEN_MOVEMENT};
         INSERT INTO found
-        WITH named AS (
-            SELECT DISTINCT word.line_no, name.movement_no FROM ({words}) AS word
-            JOIN (SELECT movement_no, amount, moved_on, upper(reference) AS word FROM movement
-                  UNION SELECT movement_no, amount, moved_on, upper(event_id) FROM movement) AS name
-              ON name.word = word.word AND sign(name.amount) = sign(word.amount)
-            WHERE length(word.word) >= 4 AND word.day BETWEEN name.moved_on + ({window.low}) AND name.moved_on + {window.high}
-              AND (name.amount = word.amount OR NOT regexp_full_match(word.word, '[0-9]+'))
-              AND {_OPEN_LINE} AND {_OPEN_MOVEMENT}
+        WITH one AS (
+            SELECT line_no, movement_no FROM (SELECT DISTINCT line_no, movement_no FROM named)
             QUALIFY count(*) OVER (PARTITION BY line_no) = 1 AND count(*) OVER (PARTITION BY movement_no) = 1
         ), compared AS (
             SELECT line_no, movement_no, line.amount AS line_amount, movement.amount, line.currency = movement.currency AS same,
                    CASE WHEN stated_currency = line.currency THEN line.amount ELSE {arrived} END::HUGEINT AS arrived,
                    CASE WHEN stated_currency = line.currency THEN stated_amount ELSE {expected} END::HUGEINT AS expected
-            FROM named JOIN line USING (line_no) JOIN movement USING (movement_no)
+            FROM one JOIN line USING (line_no) JOIN movement USING (movement_no)
         )
         SELECT line_no, movement_no,
                CASE WHEN same THEN line_amount
@@ -168,6 +171,38 @@ def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSet
                CASE WHEN same OR (arrived <> 0 AND expected <> 0) THEN 'the bank''s text names it'
                     ELSE {quoted(NAMED_WITHOUT_RATE)} END
         FROM compared
+        """
+    )
+    _match_several_named(connection, words)
+    connection.execute("DROP TABLE named")
+
+
+def _match_several_named(connection: duckdb.DuckDBPyConnection, words: str) -> None:
+    """Movements of one source and currency that a line names, each by a word of its own, where they sum to the line.
+
+    A word that is written like one of the names and names nothing that is known speaks of one more: the line stays open.
+    """
+    shape = "regexp_replace(regexp_replace({}, '[0-9]', '9', 'g'), '[A-Z]', 'A', 'g')"
+    connection.execute(
+        f"""
+        INSERT INTO found
+        WITH pair AS (
+            SELECT DISTINCT line_no, movement_no FROM named
+        ), several AS (
+            SELECT line_no FROM pair JOIN line USING (line_no) JOIN movement USING (movement_no)
+            GROUP BY line_no
+            HAVING count(*) > 1 AND sum(movement.amount) = any_value(line.amount) AND min(movement.source_no) = max(movement.source_no)
+               AND bool_and(movement.currency = line.currency)
+        ), shared AS (
+            SELECT line_no FROM pair WHERE movement_no IN (SELECT movement_no FROM pair GROUP BY movement_no HAVING count(*) > 1)
+            UNION ALL SELECT line_no FROM named GROUP BY line_no, word HAVING count(*) > 1
+        ), unknown AS (
+            SELECT word.line_no FROM ({words}) AS word SEMI JOIN several USING (line_no) ANTI JOIN named USING (line_no, word)
+            JOIN named AS known ON known.line_no = word.line_no AND {shape.format("known.word")} = {shape.format("word.word")}
+        )
+        SELECT line_no, movement_no, movement.amount, {quoted(stages.REFERENCE.name)}, 'the bank''s text names them all'
+        FROM pair SEMI JOIN several USING (line_no) ANTI JOIN shared USING (line_no) ANTI JOIN unknown USING (line_no)
+        JOIN movement USING (movement_no)
         """
     )
 

@@ -42,7 +42,8 @@ class Stage:
 DECISION = Stage("decision", "any two records", None, "a person said so")
 REFERENCE = Stage(
     "reference", "payments and charges to orders; bank lines to payouts and top-ups (45 days)", Window(-5, 45),
-    "the text names exactly one record",
+    "the text names exactly one record; or a bank line's text names several payouts or top-ups of one source, all of them "
+    "known, that are its amount",
 )  # fmt: skip
 LOOSE_REFERENCE = Stage(
     "reference without prefix or suffix", "payments and charges to orders", None, "exactly one order fits"

@@ -223,3 +223,31 @@ def test_orders_of_two_shops_are_told_apart(tmp_path: Path) -> None:
     )
     assert [("p-1", "market"), ("p-2", "shop")] == paid
     assert [] == failures(books)
+
+
+SETTLEMENT = "SETTLEMENT PO-1000 PO-1001 PO-1002"
+
+
+@pytest.mark.parametrize(
+    ("memo", "amount", "matched"),
+    [
+        pytest.param(SETTLEMENT, "111.00", 3, id="all named, exact"),
+        pytest.param(SETTLEMENT, "110.00", 0, id="not their sum"),
+        pytest.param(f"{SETTLEMENT} PO-9999", "111.00", 0, id="a name that is not known"),
+        pytest.param("SETTLEMENT PO-1000 PO-1001", "67.00", 2, id="two of them"),
+        pytest.param("SETTLEMENT PO-1000 PO-1001", "111.00", 0, id="not all named"),
+    ],
+)
+def test_text_that_names_several_payouts(memo: str, amount: str, matched: int, tmp_path: Path) -> None:
+    """A line that names several payouts, all of them known, is theirs where they are its amount to the cent, and only then.
+
+    Eight more payouts stand around, among which a sum would be by chance.
+    """
+    amounts = ["30.00", "37.00", "44.00", *(f"{51 + 7 * place}.00" for place in range(8))]
+    books = Books(tmp_path).put(
+        processor=[payout(f"PO-{1000 + place}", "2031-01-04", each) for place, each in enumerate(amounts)],
+        bank=[bank("2031-01-06", amount, memo), bank("2031-01-08", "50.00", "WIRE")],
+    )
+    found = books.query("SELECT matched_by, sum(moved) OVER () FROM bank_match")
+    total = int(amount.replace(".", "")) if matched else 0
+    assert [("reference", total)] * matched == found
