@@ -15,8 +15,9 @@ import duckdb
 from importers.delimited import read_header
 from importers.formats import SPREADSHEET, STATEMENTS, detect_format
 from importers.layout import SUPPLIED, FileShape, Mapping, canonical_mapping
-from importers.readers import read_statements
+from importers.readers import list_accounts, read_statements
 from importers.spreadsheet import sheet_rows
+from importers.statements import fold_account
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.records import KINDS
 
@@ -110,23 +111,21 @@ def _name_matches(name: str, pattern: str) -> bool:
 
 
 def _statement_source(path: Path, kind_of_file: str, sources: Sequence[KnownSource]) -> str:
-    statement = read_statements(path, kind_of_file).statements[0]
+    accounts = list_accounts(path, kind_of_file)
     banks = [source for source in sources if source.kind == "bank"]
-    account = _fold_account(statement.account_id)
-    named = [source for source in banks if source.account_id and _fold_account(source.account_id) == account]
+    ids = {fold_account(account) for account, _ in accounts}
+    named = [source for source in banks if source.account_id and fold_account(source.account_id) in ids]
     if named:
-        return _only(path, named, "two sources have the same account_id in shop.toml")
-    fitting = [source for source in banks if not source.account_id and source.currency == statement.currency]
+        several = "it holds statements of several accounts: import it once for each"
+        return _only(path, named, several if len(ids) > 1 else "two sources have the same account_id in shop.toml")
+    account, currency = read_statements(path, kind_of_file).statements[0].account_id, accounts[0][1]
+    fitting = [source for source in banks if not source.account_id and source.currency == currency]
     if fitting:
-        return _only(path, fitting, f'or set account_id = "{statement.account_id}" for one of them in shop.toml')
+        return _only(path, fitting, f'or set account_id = "{account}" for one of them in shop.toml')
     raise LedgerError(
         Problem(
             path.name,
-            f"no bank source has the account {statement.account_id or 'without id'} in {statement.currency}",
-            f'add account_id = "{statement.account_id}" to its [[source]] in shop.toml, or say `--source NAME`',
+            f"no bank source has the account {account or 'without id'} in {currency}",
+            f'add account_id = "{account}" to its [[source]] in shop.toml, or say `--source NAME`',
         )
     )
-
-
-def _fold_account(account_id: str) -> str:
-    return "".join(account_id.split()).upper()

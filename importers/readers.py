@@ -33,8 +33,8 @@ from importers.order_lines import (
 from importers.spreadsheet import write_sheet
 from importers.statements import (
     StatementFile,
-    check_accounts,
     find_differences,
+    one_account,
     span,
     stated_balances,
     write_canonical,
@@ -56,6 +56,7 @@ class ExportRequest:
         shop_zone: IANA name of the shop's time zone.
         mapping: None for a file whose header uses the canonical names, and for statements.
         scratch: an existing folder for temporary files.
+        account_id: the bank's id of the account, which tells its statements from those of others in one file.
     """
 
     path: Path
@@ -65,6 +66,7 @@ class ExportRequest:
     shop_zone: str
     mapping: Mapping | None
     scratch: Path
+    account_id: str | None = None
 
 
 @dataclass(frozen=True)
@@ -134,19 +136,30 @@ def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, t
     unbooked = sum(statement.unbooked for statement in statements.statements)
     if unbooked:
         skipped = (*skipped, ("not booked yet", unbooked))
+    skipped = (*skipped, *((f"of the account {account}", lines) for account, lines in statements.left_out))
+    rows_read += unbooked + sum(lines for _, lines in statements.left_out)
     balances = tuple(StatedBalance(*balance) for balance in stated_balances(statements))
     whole = not any(statement.interim for statement in statements.statements)
-    return ExportFacts(first, last, statements.time_stamp, rows_read + unbooked, records, skipped, balances, whole)
+    return ExportFacts(first, last, statements.time_stamp, rows_read, records, skipped, balances, whole)
 
 
-def read_statements(path: Path, kind_of_file: str) -> StatementFile:
-    """The statements of a bank file whose format is known, proved to tie out.
+def list_accounts(path: Path, kind_of_file: str) -> list[tuple[str, str]]:
+    """Each account that a bank file holds statements of, with their currency, in the order of the file.
+
+    Raises:
+        LedgerError: unreadable.
+    """
+    statements = _STATEMENT_READERS[kind_of_file](path).statements
+    return list(dict.fromkeys((statement.account_id, statement.currency) for statement in statements))
+
+
+def read_statements(path: Path, kind_of_file: str, account_id: str | None = None) -> StatementFile:
+    """The statements of a bank file whose format is known, proved to tie out; of several accounts those of the one named.
 
     Raises:
         LedgerError: unreadable, of several accounts, or with lines that don't sum to the stated balances.
     """
-    file = _STATEMENT_READERS[kind_of_file](path)
-    check_accounts(file, path)
+    file = one_account(_STATEMENT_READERS[kind_of_file](path), path, account_id)
     problems = find_differences(file, path)
     if problems:
         raise refuse(problems, path.name)
@@ -164,7 +177,7 @@ def _read_texts(request: ExportRequest) -> tuple[TextTable, Mapping, StatementFi
                 f"is a bank statement ({kind_of_file}), but the source {request.source} is of the kind {request.kind}"
             )
             raise LedgerError(Problem(path.name, what, "name a bank source with `--source`"))
-        statements = read_statements(path, kind_of_file)
+        statements = read_statements(path, kind_of_file, request.account_id)
         mapping = canonical_mapping("bank", request.source)
         lines = write_canonical(statements, scratch)
         return read_delimited(lines, mapping.file, mapping.columns_used(), scratch, path.name), mapping, statements

@@ -10,7 +10,7 @@ import csv
 import datetime
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from ledger_tools.errors import LedgerError, Problem
@@ -71,10 +71,16 @@ class Statement:
 
 @dataclass(frozen=True)
 class StatementFile:
-    """All statements of a file, and the moment inside it that says when it was made."""
+    """All statements of a file.
+
+    Attributes:
+        time_stamp: the moment inside it that says when it was made.
+        left_out: each other account whose statements stand in the file too, with the number of their lines.
+    """
 
     statements: tuple[Statement, ...]
     time_stamp: str = ""
+    left_out: tuple[tuple[str, int], ...] = ()
 
 
 def plain_amount(text: str) -> str:
@@ -92,18 +98,35 @@ def negate(amount: str) -> str:
     return amount[1:] if amount.startswith("-") else f"-{amount}"
 
 
-def check_accounts(file: StatementFile, path: Path) -> None:
-    """Refuses a file without a statement, or with statements of several accounts.
+def fold_account(account_id: str) -> str:
+    """An account's id as it is compared: without blanks, in capitals."""
+    return "".join(account_id.split()).upper()
+
+
+def one_account(file: StatementFile, path: Path, account_id: str | None) -> StatementFile:
+    """The file with the statements of one account alone, the only one that it holds or the one asked for.
 
     Raises:
-        LedgerError: with the accounts that were found.
+        LedgerError: a file without a statement, or with several accounts of which none is asked for.
     """
     if not file.statements:
         raise LedgerError(Problem(path.name, "holds no statement", "export the statement again"))
     accounts = sorted({statement.account_id for statement in file.statements})
-    if len(accounts) > 1:
-        found = f"holds statements of {len(accounts)} accounts ({', '.join(accounts)}), expected one account a file"
-        raise LedgerError(Problem(path.name, found, "export each account to a file of its own"))
+    if len(accounts) == 1:
+        return file
+    wanted = None if account_id is None else fold_account(account_id)
+    kept = tuple(each for each in file.statements if fold_account(each.account_id) == wanted)
+    if not kept:
+        expected = "one account a file" if account_id is None else f"the account {account_id} of the source among them"
+        found = f"holds statements of {len(accounts)} accounts ({', '.join(accounts)}), expected {expected}"
+        step = "set account_id under [[source]] in shop.toml to the one that the source is, or export each to a file of its own"
+        raise LedgerError(Problem(path.name, found, step))
+    others = tuple(
+        (account, sum(len(each.lines) + each.unbooked for each in file.statements if each.account_id == account))
+        for account in accounts
+        if fold_account(account) != wanted
+    )
+    return replace(file, statements=kept, left_out=others)
 
 
 def find_differences(file: StatementFile, path: Path) -> list[Problem]:

@@ -115,7 +115,14 @@ def _staged(
         aside = scratch / f"reading-{place}"
         aside.mkdir(exist_ok=True)
         request = ExportRequest(
-            export.path, source.name, source.kind, source.currency, settings.time_zone, mappings.get(source.name), aside
+            export.path,
+            source.name,
+            source.kind,
+            source.currency,
+            settings.time_zone,
+            mappings.get(source.name),
+            aside,
+            source.account_id,
         )
         own = connect_again(connection)
         try:

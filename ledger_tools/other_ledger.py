@@ -73,7 +73,7 @@ def _keys(inputs: Inputs, source: Source, path: Path, scratch: Path) -> list[str
         versions.create_raw_tables(connection)
         request = ExportRequest(
             path, source.name, source.kind, source.currency, inputs.settings.time_zone,
-            inputs.mappings.get(source.name), scratch,
+            inputs.mappings.get(source.name), scratch, source.account_id,
         )  # fmt: skip
         read_export(connection, request, "incoming_rows")
         versions.add_rows(connection, source.kind, "incoming_rows", 1, 1)
