@@ -140,10 +140,11 @@ def build_database(
         refusals = read_exports(connection, scratch, inputs.settings, inputs.mappings, exports, progress)
         progress("records")
         claim_balances(connection, inputs.settings)
+        list_decisions(connection, inputs.decisions)
         for kind in KINDS:
             versions.keep_latest(connection, kind)
+            versions.take_out(connection, kind)
         choose_balances(connection)
-        list_decisions(connection, inputs.decisions)
         _list_rate_card(connection, inputs.settings)
         progress("matching")
         patterns = _reference_patterns(inputs)

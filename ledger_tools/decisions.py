@@ -1,9 +1,10 @@
 """What a person decided about open items: `decisions.toml`, an input of the books like the exports.
 
 Each decision says what it is about (the open item as it was), what was decided, why, by whom and when. `match` ties two
-records together, `account` moves the item's balance to an account, `accept` takes the item off the list and changes
-nothing else. An item can be matched with several records, and what is left of it then be decided once more. The file
-is a person's: comments in it are kept, and what is wrong with it is reported with its place.
+records together, `account` moves the item's balance to an account, `take-out` takes a vanished record out of the books,
+`accept` takes the item off the list and changes nothing else. An item can be matched with several records, and what is
+left of it then be decided once more. The file is a person's: comments in it are kept, and what is wrong with it is
+reported with its place.
 """
 
 from __future__ import annotations
@@ -54,7 +55,7 @@ class Decision(BaseModel):
 
     item: str = Field(pattern=r"^[0-9a-f]{8}$")
     kind: str
-    action: Literal["match", "account", "accept"]
+    action: Literal["match", "account", "accept", "take-out"]
     reason: str = Field(min_length=1)
     by: str = Field(min_length=1)
     decided_on: Day
@@ -82,6 +83,7 @@ class Decision(BaseModel):
             "match": ("match_id",),
             "account": ("account", "balance_account", "amount", "currency"),
             "accept": (),
+            "take-out": (),
         }[self.action]
         missing = [name for name in needed if getattr(self, name) is None]
         if missing:

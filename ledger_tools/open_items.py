@@ -109,8 +109,8 @@ def list_open_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date 
 
 
 def settled_ids(connection: duckdb.DuckDBPyConnection) -> set[str]:
-    """Ids of the items that a decision moved to an account or accepted."""
-    rows = connection.execute("SELECT item FROM decision WHERE action IN ('account', 'accept')").fetchall()
+    """Ids of the items that a decision moved to an account, accepted, or took out of the books."""
+    rows = connection.execute("SELECT item FROM decision WHERE action <> 'match'").fetchall()
     return {str(item) for (item,) in rows}
 
 
@@ -177,7 +177,7 @@ def _item(
 ) -> OpenItem:
     id_ = item_id(kind, source, key)
     step = _next_step(KINDS_BY_NAME[kind], id_, amount, source_kind)
-    settled_by = KINDS_BY_NAME[kind].settled_by
+    settled_by = KINDS_BY_NAME[kind].ways.replace("`", "")
     return OpenItem(
         id_,
         kind,

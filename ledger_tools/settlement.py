@@ -19,22 +19,25 @@ from ledger_tools.decisions import Decision
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
 from ledger_tools.open_item_finders.finder import STATED, UNDECIDED
+from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME
 from ledger_tools.open_items import OpenItem, find_items
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What a person says about an item: exactly one of the three is set.
+    """What a person says about an item: exactly one of these is set.
 
     Attributes:
         match: the record that it belongs to, as EVENT or SOURCE/EVENT, or several that it is made up of.
         account: account that its balance goes to.
         accept: leave it as it is.
+        take_out: the record that vanished leaves the books.
     """
 
     match: str | Sequence[str] | None
     account: str | None
     accept: bool
+    take_out: bool = False
 
     @property
     def records(self) -> tuple[str, ...]:
@@ -111,6 +114,11 @@ def decide_all(
         )
         refuse_what_can_not_hold(connection, matches)
         return matches
+    if verdict.take_out:
+        if not KINDS_BY_NAME[item.kind].can_go:
+            told = "is no record that a later export left out: it can't be taken out of the books"
+            raise LedgerError(Problem(f"item {item.id} ({item.kind})", told, "use --match, --account or --accept"))
+        return (Decision.model_validate({**about, "action": "take-out"}),)
     return (Decision.model_validate({**about, **_moved(connection, item, verdict)}),)
 
 
@@ -135,7 +143,9 @@ def _moved(connection: duckdb.DuckDBPyConnection, item: OpenItem, verdict: Verdi
             Problem(
                 f"item {item.id} ({item.kind})",
                 "holds no balance that could go to an account",
-                "accept it instead: --accept",
+                "take it out or accept it instead: --take-out, --accept"
+                if KINDS_BY_NAME[item.kind].can_go
+                else "accept it instead: --accept",
             )
         )
     _refuse_other_currency(connection, item)
@@ -225,7 +235,7 @@ class Settled:
     Attributes:
         item, kind, item_date: the open item, as it was.
         about: the order or event that it is about, as SOURCE/ID.
-        action: match, account or accept; `target`: the record or account that it names.
+        action: match, account, accept or take-out; `target`: the record or account that it names.
         amount, currency: what was moved, debit positive, or the difference that was accepted; else None.
         problem: why it no longer fits the books; None while it does.
     """

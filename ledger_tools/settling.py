@@ -49,6 +49,8 @@ class Settling:
             how = f"{amount} {decision.currency} from {from_account} to {to_account}"
         elif decision.action == "match":
             how = f"it belongs to {', '.join(f'{one.match_source}/{one.match_id}' for one in self.decisions)}"
+        elif decision.action == "take-out":
+            how = "its record is taken out of the books"
         return f"Settled: {self.item.kind} {self.item.id}, {how}."
 
 

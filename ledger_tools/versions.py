@@ -103,6 +103,18 @@ def keep_latest(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
     )
 
 
+def take_out(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """Leave out of `kept_<kind>` what vanished and a person took out; what a later export holds again is back."""
+    connection.execute(
+        f"""
+        DELETE FROM kept_{kind} WHERE (source_no, key) IN (
+            SELECT (vanished.source_no, record_key) FROM vanished JOIN source USING (source_no)
+            JOIN decision ON decision.source = source.name AND coalesce(decision.event_id, decision.order_id) = record_key
+            WHERE action = 'take-out' AND source.kind = '{kind}')
+        """
+    )
+
+
 def _find_repeated(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
     """Make `repeated` (records that stand more than once, with the export that counts) and `holder` (who holds them)."""
     kind = facts.name

@@ -20,12 +20,14 @@ from ledger_tools.cli.login import signing_name
 @click.option("--account", metavar="ACCOUNT", help="Move what is open to this account.")
 @click.option("--always", is_flag=True, help="With --account: every line like it, by a [[bank_rule]] in shop.toml.")
 @click.option("--accept", is_flag=True, help="Leave it as it is; it leaves the list and stays in the record.")
+@click.option("--take-out", "take_out", is_flag=True, help="A vanished record: its entries leave the books.")
 @click.option("--withdraw", is_flag=True, help="Take an earlier decision back.")
 @click.option("--reason", help="Why, in your words.")
 @click.option("--by", help="Who decides; else your login name.")
 @click.pass_obj
 def command(
-    context: Context, item: str, match: tuple[str, ...], account: str | None, always: bool, accept: bool, withdraw: bool,
+    context: Context, item: str, match: tuple[str, ...], account: str | None, always: bool, accept: bool, take_out: bool,
+    withdraw: bool,
     reason: str | None, by: str | None,
 ) -> None:  # fmt: skip
     """Settle ITEM of the list of open items, by its id.
@@ -45,8 +47,8 @@ def command(
     from ledger_tools.settlement import Verdict
     from ledger_tools.settling import settle_by_rule, settle_item, withdraw_item
 
-    if [bool(match), account is not None, accept, withdraw].count(True) != 1:
-        raise click.UsageError("give exactly one of --match, --account, --accept and --withdraw")
+    if [bool(match), account is not None, accept, take_out, withdraw].count(True) != 1:
+        raise click.UsageError("give exactly one of --match, --account, --accept, --take-out and --withdraw")
     if always and account is None:
         raise click.UsageError("--always needs --account: the account that such lines belong to")
     if not withdraw and not (reason or "").strip():
@@ -76,7 +78,7 @@ def command(
         settled = settle_item(
             folder,
             item,
-            Verdict(match, account, accept),
+            Verdict(match, account, accept, take_out),
             reason=(reason or "").strip(),
             by=signing_name(by),
             decided_on=datetime.date.today(),

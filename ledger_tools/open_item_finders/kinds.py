@@ -21,6 +21,7 @@ class Kind:
         found: how it is found.
         settled_by: what makes it leave the list, besides a decision.
         match: the kind of record that it can be matched with by a decision, where it can.
+        can_go: a decision can take its record out of the books.
         unsorted: the command that is proposed moves money paid to an account of unsorted costs; else it accepts.
     """
 
@@ -30,6 +31,12 @@ class Kind:
     settled_by: str
     match: str | None = None
     unsorted: bool = False
+    can_go: bool = False
+
+    @property
+    def ways(self) -> str:
+        """What makes it leave the list, the decision that not every kind allows included."""
+        return self.settled_by if self.match is None else f"{self.settled_by}; `--match` with {self.match}"
 
 
 KINDS: tuple[Kind, ...] = (
@@ -89,7 +96,8 @@ KINDS: tuple[Kind, ...] = (
          "a look at the change; the later export counts"),
     Kind("vanished", "a record that a later export of the same days no longer holds",
          "a later export covers the record's day without holding it",
-         "a look at why; it stays in the books until a person decides"),
+         "a look at why: `--accept` leaves it in the books, `--take-out` takes it out, for a closed month by an entry in the "
+         "first open one", can_go=True),
     Kind("coverage-gap", "days between two exports of a source that no export covers",
          "the days between the end of one export and the start of the next; the open end is none",
          "an export of these days"),
@@ -109,6 +117,5 @@ def kinds_table() -> str:
     """Markdown table of all kinds: what each means, how it is found, what settles it."""
     rows = ["| kind | means | found by | settled by |\n", "|---|---|---|---|\n"]
     for kind in KINDS:
-        matched = f"; `--match` with {kind.match}" if kind.match else ""
-        rows.append(f"| `{kind.name}` | {kind.means} | {kind.found} | {kind.settled_by}{matched} |\n")
+        rows.append(f"| `{kind.name}` | {kind.means} | {kind.found} | {kind.ways} |\n")
     return "".join(rows)

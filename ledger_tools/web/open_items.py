@@ -95,10 +95,11 @@ class OpenItems(BooksPage):
             "match": Verdict(target, None, False),
             "account": Verdict(None, target, False),
             "accept": Verdict(None, None, True),
+            "take-out": Verdict(None, None, False, take_out=True),
         }
         if action not in verdicts:
             raise LedgerError(Problem(f"action {action!r}", "is not known", f"choose one of {', '.join(verdicts)}"))
-        if action != "accept" and not target:
+        if action in ("match", "account") and not target:
             what = "the record that it belongs to" if action == "match" else "the account that it goes to"
             raise LedgerError(Problem(what, "is not named", "fill in the field"))
         settled = settle_item(
