@@ -42,6 +42,21 @@ _CREDIT = f"""
     GROUP BY source.name, event.event_id, posting.currency HAVING sum(amount) <> 0
 """
 
+#: What a refund holds more than its order is in suspense; a payment that is refunded and lost in a dispute holds nothing.
+_GIVEN_TWICE = """
+    SELECT 'event-does-not-add-up', posted_on, given_back - paid, last.currency, order_id, event_id, source_name,
+           event_id || ' given back twice', 'refunds and lost disputes give back more than was paid'
+    FROM (
+        SELECT order_no, currency, max(event_no) FILTER (kind IN ('refund', 'dispute_lost')) AS last_no,
+               sum(gross) FILTER (kind = 'charge') AS paid,
+               sum(CASE kind WHEN 'refund' THEN -gross WHEN 'dispute_lost' THEN lost - gross WHEN 'dispute_won' THEN -regained END)
+                   AS given_back
+        FROM fact_processor WHERE posted_on <= $as_of AND order_no IS NOT NULL GROUP BY order_no, currency
+        HAVING count(*) FILTER (kind = 'dispute_lost') > 0
+    ) JOIN fact_processor AS last ON last.event_no = last_no JOIN order_head AS head ON head.order_no = last.order_no
+    WHERE paid > 0 AND given_back > paid
+"""
+
 _AMENDED = """
     SELECT 'amended', min(record_on), NULL, NULL, CASE WHEN source.kind = 'orders' THEN record_key END,
            CASE WHEN source.kind <> 'orders' THEN record_key END, source.name, record_key,
@@ -75,6 +90,7 @@ FINDERS = (
     Finder(_EVENT_SUM, held=Held("suspense")),
     Finder(_UNHELD),
     Finder(_CREDIT, held=Held("suspense", -1)),
+    Finder(_GIVEN_TWICE),
     Finder(_AMENDED),
     Finder(_VANISHED),
     Finder(_LATE),

@@ -82,7 +82,7 @@ KINDS: tuple[Kind, ...] = (
          "a corrected export, or an entry in hand.beancount with the order's link that clears Suspense"),
     Kind("event-does-not-add-up", "an event whose amounts contradict each other, or that refers to nothing known",
          "net against gross less fee, total against its parts, refunds against what the order held, credits and ended "
-         "disputes against what they refer to; the difference is in suspense",
+         "disputes against what they refer to, what went back against what was paid; a difference is in suspense",
          "a corrected export, or the event that is missing"),
     Kind("tax-rate-unusual", "an order whose tax differs from the usual rate of its jurisdiction",
          "with 20 orders there: off the most common rate by more than 0.1 point and two minor units, measured on items "

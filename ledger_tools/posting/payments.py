@@ -9,6 +9,7 @@ from __future__ import annotations
 import duckdb
 
 from ledger_tools.matching.bank_lines import rule_position
+from ledger_tools.posting.disputes import list_disputes
 from ledger_tools.settings import ShopSettings
 
 
@@ -19,7 +20,7 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
     foreign = (
         "coalesce(charged_amount, 0) <> 0 AND coalesce(charged_currency, row.currency) <> row.currency AND gross <> 0"
     )
-    _sum_disputes(connection)
+    list_disputes(connection)
     connection.execute(
         f"""
         CREATE TABLE fact_processor AS
@@ -39,14 +40,13 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
                    row.payment_ref, row.currency, gross, coalesce(fee, 0) AS fee, net,
                    CASE WHEN {foreign} THEN charged_currency ELSE row.currency END AS charged_currency,
                    CASE WHEN {foreign} THEN sign(gross) * abs(charged_amount) ELSE gross END::BIGINT AS charged,
-                   CASE WHEN row.kind = 'dispute_lost' THEN coalesce(dispute.amount, 0) ELSE 0 END AS lost,
-                   CASE WHEN row.kind = 'dispute_won' THEN coalesce(dispute.amount, 0) ELSE 0 END AS not_won,
+                   coalesce(lost, 0) AS lost, coalesce(regained, 0) AS regained, coalesce(not_won, 0) AS not_won,
                    CASE WHEN row.kind = 'adjustment' THEN {rule} ELSE 0 END AS rule_no,
                    row.kind = 'refund' AND order_no IS NOT NULL AS split,
                    row.kind = 'conversion' AND pair.payment_ref IS NOT NULL AS paired,
                    CASE WHEN row.kind = 'adjustment' THEN row.memo END AS memo
             FROM processor_row AS row JOIN source USING (source_no)
-            LEFT JOIN dispute ON dispute.source_no = row.source_no AND dispute.last_event_id = row.event_id
+            LEFT JOIN dispute ON dispute.source_no = row.source_no AND dispute.event_id = row.event_id
             LEFT JOIN (
                 SELECT source_no, payment_ref FROM processor_row WHERE kind = 'conversion'
                 GROUP BY ALL HAVING count(*) = 2 AND count(*) FILTER (gross > 0) = 1 AND count(*) FILTER (gross < 0) = 1
@@ -65,28 +65,5 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
         FROM fact_processor AS sold JOIN fact_processor AS bought
             ON sold.source_no = bought.source_no AND sold.payment_ref = bought.payment_ref
         WHERE sold.kind = 'conversion' AND bought.kind = 'conversion' AND sold.paired AND sold.gross < 0 AND bought.gross > 0
-        """
-    )
-
-
-def _sum_disputes(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make `dispute`: for the row that ends a payment's disputes, what is still open of them.
-
-    It ends with its first lost row, else with its last won one, which may give back less than was disputed.
-    """
-    connection.execute(
-        """
-        CREATE OR REPLACE TEMP TABLE dispute AS
-        WITH step AS (
-            SELECT source_no, coalesce(payment_ref, 'order ' || order_no) AS payment, event_id, kind, "at", gross
-            FROM processor_row WHERE kind IN ('dispute', 'dispute_won', 'dispute_lost')
-        )
-        SELECT source_no, coalesce(
-                   arg_min(event_id, ("at", event_id)) FILTER (kind = 'dispute_lost'),
-                   arg_max(event_id, ("at", event_id)) FILTER (kind = 'dispute_won')) AS last_event_id,
-               coalesce(-sum(gross) FILTER (kind IN ('dispute', 'dispute_won')), 0)::BIGINT AS amount
-        FROM step WHERE payment IS NOT NULL GROUP BY source_no, payment
-        HAVING count(*) FILTER (kind = 'dispute_lost') > 0
-            OR (count(*) FILTER (kind = 'dispute') > 0 AND arg_max(kind, ("at", event_id)) = 'dispute_won')
         """
     )

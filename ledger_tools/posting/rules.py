@@ -135,10 +135,11 @@ RULES: tuple[Rule, ...] = (
         "fact_processor",
         (
             _PROCESSOR,
-            Line("disputed", "-gross - not_won", "Cr amount in dispute"),
+            Line("disputed", "regained - gross - not_won", "Cr amount in dispute"),
             _DISPUTE_FEE,
             _ODD,
             Line("suspense", "not_won", "what was not given back of it"),
+            Line("chargebacks", "-regained", "Cr what had been lost before"),
         ),
         "kind = 'dispute_won'",
     ),
