@@ -41,6 +41,7 @@ class HandEntry:
 
     Attributes:
         file: name of the file that it stands in, and `line_number` where.
+        payee: the first of two strings, empty where there is one; `narration` is the other.
         order_links: the order's link, `order-1001`, without the caret; whether any order has it is not known yet.
     """
 
@@ -48,6 +49,7 @@ class HandEntry:
     line_number: int
     day: datetime.date
     flagged: bool
+    payee: str
     narration: str
     order_links: tuple[str, ...]
     lines: tuple[HandLine, ...]
@@ -171,7 +173,7 @@ def _read_entry(directive: object, where: str, base_currency: str) -> tuple[Hand
         problems.append(Problem(where, f"the entry has {len(links)} order links", "an entry belongs to one order"))
     entry = HandEntry(
         Path(directive.meta["filename"]).name, directive.meta["lineno"], directive.date, directive.flag == "!",
-        directive.narration or "", links, tuple(lines),
+        directive.payee or "", directive.narration or "", links, tuple(lines),
     )  # fmt: skip
     return entry, problems
 

@@ -82,7 +82,7 @@ TRANSFER = Stage(
     "transfer", "two lines of two own accounts, where a rule or a text says transfer", AMOUNT.window, AMOUNT.accepted
 )
 WRITTEN = Stage(
-    "written by hand", "bank lines to cheques and deposits in hand.beancount without a number", Window(-3, 45),
+    "written by hand", "bank lines to cheques and deposits in hand.beancount, where not both name a number", Window(-3, 45),
     AMOUNT.accepted,
 )  # fmt: skip
 

@@ -4,7 +4,7 @@ A transfer is two bank lines, one in each account, and each account's statement 
 through the account of transfers under way, so that neither is counted twice, and are matched like payouts: unique both
 ways (`unique_pairs`), or because a person said so. A line is taken for a transfer where one of the user's rules points to the other account
 or to the account of transfers under way, or where it says so itself. An entry in `hand.beancount` on that account is a
-cheque or deposit that a bank line will complete, known by its number or by its amount.
+cheque or deposit that a bank line will complete, known by its number (in the payee or the narration), else by its amount.
 
 Ends have the amount that a bank line of theirs has: a transfer's two ends sum to zero, an entry by hand expects a line of
 its own amount.
@@ -43,7 +43,7 @@ def match_transfers(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
         """
         CREATE TABLE transfer_end (
             end_no INTEGER, source_no SMALLINT, event_id VARCHAR, moved_on DATE, currency VARCHAR, amount BIGINT, text VARCHAR,
-            rule_no INTEGER, to_source_no SMALLINT, pair_no INTEGER
+            rule_no INTEGER, to_source_no SMALLINT, pair_no INTEGER, number VARCHAR
         )
         """
     )
@@ -73,18 +73,27 @@ def _list_hand_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
             if line.account == account and line.amount:
                 number -= 1
                 connection.execute(
-                    "INSERT INTO transfer_end VALUES (?, NULL, ?, ?, ?, ?, ?, NULL, NULL, NULL)",
-                    [number, where, entry.day, line.currency, line.amount, entry.narration],
-                )
-    numbered = f"regexp_extract(text, {quoted(_NUMBER)}, 1, 'i')"
+                    f"""INSERT INTO transfer_end SELECT $end_no, NULL, $place, $day, $currency, $amount,
+                            concat_ws(', ', nullif($payee, ''), nullif($narration, '')), NULL, NULL, NULL,
+                            coalesce({_number("$payee")}, {_number("$narration")})""",
+                    {
+                        "end_no": number, "place": where, "day": entry.day, "currency": line.currency,
+                        "amount": line.amount, "payee": entry.payee, "narration": entry.narration,
+                    },
+                )  # fmt: skip
     connection.execute(
-        f"""
+        """
         UPDATE transfer_end SET pair_no = whole.pair_no FROM (
-            SELECT {numbered} AS number, currency, max(end_no) AS pair_no FROM transfer_end
-            WHERE {numbered} <> '' GROUP BY ALL HAVING count(*) > 1
-        ) AS whole WHERE whole.number = {numbered} AND whole.currency = transfer_end.currency
+            SELECT number, currency, max(end_no) AS pair_no FROM transfer_end
+            WHERE number IS NOT NULL GROUP BY ALL HAVING count(*) > 1
+        ) AS whole WHERE whole.number = transfer_end.number AND whole.currency = transfer_end.currency
         """
     )
+
+
+def _number(text: str) -> str:
+    """SQL expression: the number of a cheque or slip in a text, NULL where it names none."""
+    return f"nullif(regexp_extract({text}, {quoted(_NUMBER)}, 1, 'i'), '')"
 
 
 def _list_line_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
@@ -103,7 +112,8 @@ def _list_line_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
         WITH pointing (rule_no, to_source_no) AS (VALUES {", ".join(rules) or "(NULL, NULL)"}),
         covered AS (SELECT source_no, min(first_day) AS first_day FROM export GROUP BY source_no)
         SELECT row_number() OVER (ORDER BY "at", row.source_no, key), row.source_no, key, "at"::DATE, currency, amount,
-               coalesce(memo, '') || ' ' || coalesce(counterparty, ''), row.rule_no, pointing.to_source_no, NULL
+               coalesce(memo, '') || ' ' || coalesce(counterparty, '') AS text, row.rule_no, pointing.to_source_no, NULL,
+               {_number("text")}
         FROM bank_row AS row LEFT JOIN pointing USING (rule_no)
         LEFT JOIN covered ON covered.source_no = pointing.to_source_no
         WHERE movement_no IS NULL AND amount <> 0
@@ -130,8 +140,15 @@ _TRANSFER = f"""EXISTS (
 
 #: Entries by hand as one end for each cheque and currency, under the number that their ends are known by.
 _WRITTEN = """SELECT coalesce(pair_no, end_no) AS end_no, currency, min(moved_on) AS moved_on, sum(amount)::BIGINT AS amount,
-        any_value(text) AS text
+        any_value(number) AS number
     FROM transfer_end WHERE source_no IS NULL GROUP BY coalesce(pair_no, end_no), currency"""
+
+
+#: A cheque of another number is another cheque, whatever its amount.
+_SAME_CHEQUE = """NOT EXISTS (
+    SELECT 1 FROM transfer_end AS entry, transfer_end AS line
+    WHERE coalesce(entry.pair_no, entry.end_no) = earlier.no AND entry.source_no IS NULL AND line.end_no = later.no
+      AND entry.number <> line.number)"""
 
 
 def _pair_decided(connection: duckdb.DuckDBPyConnection) -> None:
@@ -186,7 +203,7 @@ def _pair_lines(connection: duckdb.DuckDBPyConnection) -> None:
 def _pair_hand(connection: duckdb.DuckDBPyConnection) -> None:
     """An entry by hand and the bank line that completes it: by its number, else by amount and days where unique.
 
-    A rule that points to an account speaks of no cheque.
+    Two numbers that contradict each other are two cheques. A rule that points to an account speaks of no cheque.
     """
     stage = stages.WRITTEN
     assert stage.window is not None
@@ -199,6 +216,7 @@ def _pair_hand(connection: duckdb.DuckDBPyConnection) -> None:
             FROM ({_WRITTEN}) AS transfer_end""",
         """SELECT line.source_no AS later_source_no, 0 AS earlier_source_no, lag
            FROM twin JOIN transfer_end AS line ON line.end_no = second_no WHERE first_no < 0""",
+        _SAME_CHEQUE,
     )
     match_unique(connection, sides, stage.window, stages.NEAR, functools.partial(_take, connection))
 
@@ -209,7 +227,6 @@ def _take(connection: duckdb.DuckDBPyConnection) -> None:
 
 def _pair_numbered(connection: duckdb.DuckDBPyConnection) -> None:
     """A cheque whose number both texts give, with its amount, else with another: then one of the two is wrong."""
-    entry, line = (f"regexp_extract({side}.text, {quoted(_NUMBER)}, 1, 'i')" for side in ("entry", "line"))
     low, high = _NUMBERED_WINDOW
     for same in ("entry.amount = line.amount", "sign(entry.amount) = sign(line.amount)"):
         connection.execute(
@@ -217,8 +234,8 @@ def _pair_numbered(connection: duckdb.DuckDBPyConnection) -> None:
             INSERT INTO twin
             SELECT entry.end_no, line.end_no, line.moved_on - entry.moved_on
             FROM (SELECT * FROM ({_WRITTEN}) AS transfer_end WHERE {_FREE}) AS entry
-            JOIN (SELECT * FROM transfer_end WHERE {_FREE}) AS line ON entry.currency = line.currency AND {entry} = {line}
-            WHERE line.source_no IS NOT NULL AND coalesce(line.to_source_no, 0) = 0 AND {same} AND {entry} <> ''
+            JOIN (SELECT * FROM transfer_end WHERE {_FREE}) AS line ON entry.currency = line.currency AND entry.number = line.number
+            WHERE line.source_no IS NOT NULL AND coalesce(line.to_source_no, 0) = 0 AND {same}
               AND line.moved_on BETWEEN entry.moved_on - {low} AND entry.moved_on + {high}
             QUALIFY count(*) OVER (PARTITION BY entry.end_no) = 1 AND count(*) OVER (PARTITION BY line.end_no) = 1
             """
