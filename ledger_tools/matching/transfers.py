@@ -130,11 +130,14 @@ _SETTLED = """SELECT end_no FROM transfer_end JOIN source USING (source_no) JOIN
 _FREE = f"""end_no NOT IN (SELECT first_no FROM twin UNION ALL SELECT second_no FROM twin)
     AND end_no NOT IN ({_SETTLED})"""
 
-#: Two lines of two accounts of which a rule or a text says that they are one transfer.
-_TRANSFER = f"""EXISTS (
+#: Two lines of two accounts that can be one transfer, by what rules say of them.
+_MIRRORED = """EXISTS (
     SELECT 1 FROM transfer_end AS sent, transfer_end AS came
     WHERE sent.end_no = earlier.no AND came.end_no = later.no AND came.source_no <> sent.source_no
-      AND coalesce(sent.to_source_no, 0) IN (0, came.source_no) AND coalesce(came.to_source_no, 0) IN (0, sent.source_no)
+      AND coalesce(sent.to_source_no, 0) IN (0, came.source_no) AND coalesce(came.to_source_no, 0) IN (0, sent.source_no)"""
+
+#: Of which a rule or a text says that they are; a person is asked about the others.
+_TRANSFER = f"""{_MIRRORED}
       AND (sent.to_source_no IS NOT NULL OR came.to_source_no IS NOT NULL
            OR regexp_matches(sent.text || ' | ' || came.text, {quoted(_TRANSFER_WORDS)}, 'i')))"""
 
@@ -184,7 +187,7 @@ def _pair_lines(connection: duckdb.DuckDBPyConnection) -> None:
     sides = Sides(f"{side} 1", f"{side} -1", lags, _TRANSFER)
     match_unique(connection, sides, stage.window, stages.NEAR, functools.partial(_take, connection))
     fill_sides(connection, sides.later, sides.earlier)
-    weigh_pairs(connection, stage.window, sides.fits)
+    weigh_pairs(connection, stage.window, f"{_MIRRORED})")
     rank_candidates(
         connection,
         f"""
@@ -193,7 +196,7 @@ def _pair_lines(connection: duckdb.DuckDBPyConnection) -> None:
         )
         SELECT own.source_no, own.event_id AS record_id, source.name AS match_source, other.event_id AS match_id,
                other.moved_on AS day, other.amount, other.currency,
-               'a transfer of the same amount, ' || {lag_words("lag")} AS why, abs(lag) AS distance
+               'the same amount the other way in another account of yours, ' || {lag_words("lag")} AS why, abs(lag) AS distance
         FROM told JOIN transfer_end AS own ON own.end_no = told.no JOIN transfer_end AS other ON other.end_no = other_no
         JOIN source ON source.source_no = other.source_no
         """,

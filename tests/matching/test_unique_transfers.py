@@ -191,3 +191,21 @@ def test_an_own_account_that_no_export_tells_of(books: ShopBooks, event_id: str,
     """Where no export of an own account will tell the other side, an item can go to it."""
     decision = decide(books.connection, item_of(books, event_id), Verdict(None, account, False), "moved", "Ada", DAY)
     assert account == decision.account
+
+
+@pytest.mark.parametrize(
+    ("event_id", "other"),
+    [("20310605:-8000:1", "savings/20310606:8000:1"), ("20310606:8000:1", "checking/20310605:-8000:1")],
+    ids=["money out", "money in"],
+)
+def test_the_other_way_in_another_account_is_offered(
+    event_id: str, other: str, books: ShopBooks, tmp_path: Path
+) -> None:
+    """Of a line whose reverse stands in another own account, that line is offered first, though no text says transfer."""
+    item = item_of(books, event_id)
+    (candidate,) = item.candidates
+    assert other == candidate.match
+    assert "the same amount the other way in another account of yours, 1 day" in candidate.why
+    assert f"settle {item.id} --match {other} " in (item.match_command(candidate) or "")
+    tied = decided(books, tmp_path, item, Verdict(candidate.match, None, False))
+    assert ["checking 06-05", "savings 06-06"] in pairs(tied)
