@@ -65,9 +65,10 @@ class OpenItem:
 
     def match_command(self, candidate: Candidate) -> str | None:
         """The command that ties a candidate to the item, as it can be pasted into a shell."""
-        if candidate.match is None:
+        if not candidate.matches:
             return None
-        return shlex.join(["ledger-tools", "settle", self.id, "--match", candidate.match, "--reason", _TIED])
+        named = [word for match in candidate.matches for word in ("--match", match)]
+        return shlex.join(["ledger-tools", "settle", self.id, *named, "--reason", _TIED])
 
 
 @dataclass(frozen=True)

@@ -63,7 +63,8 @@ CREATE TABLE decision (
 );
 CREATE TABLE candidate (
     source_no SMALLINT, record_id VARCHAR, rank INTEGER, match_source VARCHAR, match_id VARCHAR, day DATE, amount BIGINT,
-    currency VARCHAR, why VARCHAR
+    currency VARCHAR, why VARCHAR,
+    whole INTEGER -- records of one rank that are one candidate together
 );
 CREATE TABLE closed_month (month VARCHAR, last_day DATE, closed_on DATE, closed_by VARCHAR);
 CREATE TABLE rate_card_production (sku VARCHAR, valid_from DATE, currency VARCHAR, price BIGINT);

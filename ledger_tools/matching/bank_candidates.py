@@ -27,9 +27,10 @@ def list_bank_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE fitting AS
-        SELECT later_no AS line_no, earlier_no AS movement_no, {same} AS why, abs(lag) AS distance FROM possible
+        SELECT later_no AS line_no, earlier_no AS movement_no, {same} AS why, abs(lag) AS distance,
+               NULL::INTEGER AS whole, '' AS made_up FROM possible
         UNION ALL
-        SELECT line_no, movement_no, why, 1000 FROM left_open WHERE line_no IS NOT NULL AND movement_no IS NOT NULL;
+        SELECT line_no, movement_no, why, 1000, whole, made_up FROM left_open WHERE line_no IS NOT NULL AND movement_no IS NOT NULL;
         CREATE OR REPLACE TEMP TABLE crowded AS
         SELECT no AS line_no, NULL::INTEGER AS movement_no, degree || ' of this amount in the days around are too many to tell apart' AS why
         FROM later_weighed WHERE degree > {few}
@@ -43,16 +44,18 @@ def list_bank_candidates(connection: duckdb.DuckDBPyConnection) -> None:
         connection,
         """
         SELECT line.source_no, line.key AS record_id, source.name AS match_source, movement.event_id AS match_id,
-               movement.moved_on AS day, movement.amount, movement.currency, why, distance
+               movement.moved_on AS day, movement.amount, movement.currency, why, distance,
+               CASE WHEN made_up = 'line' THEN whole END AS whole
         FROM fitting JOIN line USING (line_no) JOIN movement USING (movement_no)
         JOIN source ON source.source_no = movement.source_no
         UNION ALL
-        SELECT movement.source_no, movement.event_id, line.name, line.key, line."at"::DATE, line.amount, line.currency, why, distance
+        SELECT movement.source_no, movement.event_id, line.name, line.key, line."at"::DATE, line.amount, line.currency, why, distance,
+               CASE WHEN made_up = 'movement' THEN whole END
         FROM fitting JOIN line USING (line_no) JOIN movement USING (movement_no)
         UNION ALL
-        SELECT source_no, key, NULL, NULL, "at"::DATE, amount, currency, why, 2000 FROM crowded JOIN line USING (line_no)
+        SELECT source_no, key, NULL, NULL, "at"::DATE, amount, currency, why, 2000, NULL FROM crowded JOIN line USING (line_no)
         UNION ALL
-        SELECT source_no, event_id, NULL, NULL, moved_on, amount, currency, why, 2000 FROM crowded JOIN movement USING (movement_no)
+        SELECT source_no, event_id, NULL, NULL, moved_on, amount, currency, why, 2000, NULL FROM crowded JOIN movement USING (movement_no)
         """,
     )
     connection.execute("DROP TABLE fitting; DROP TABLE crowded")

@@ -57,7 +57,8 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
             JOIN (SELECT source_no, name FROM source) AS source USING (source_no));
         CREATE OR REPLACE TEMP TABLE found (
             line_no INTEGER, movement_no INTEGER, moved BIGINT, matched_by VARCHAR, why VARCHAR);
-        CREATE OR REPLACE TEMP TABLE left_open (line_no INTEGER, movement_no INTEGER, why VARCHAR)
+        CREATE OR REPLACE TEMP TABLE left_open (
+            line_no INTEGER, movement_no INTEGER, why VARCHAR, whole INTEGER, made_up VARCHAR)
         """
     )
     _match_by_decision(connection)

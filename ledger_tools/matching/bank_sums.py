@@ -58,20 +58,26 @@ def match_bank_sums(connection: duckdb.DuckDBPyConnection) -> None:
 
 
 def _leave_open(connection: duckdb.DuckDBPyConnection, findings: list[Finding]) -> None:
-    """Keep what fits but was not taken: each line and movement concerned, or the one alone where too many do."""
+    """Keep what fits but was not taken, combination by combination, or the one record alone where too many fit.
+
+    `whole` numbers the combinations of a record that is made up of others; `made_up` says which of the two that is.
+    """
     rows: list[list[object]] = []
     for finding in findings:
+        what, _ = _parts(finding.key)
         numbers = {"line": None, "movement": None} | dict([_parts(finding.key)])
-        if len(finding.rivals) > stages.ELEMENTS_AT_MOST:
-            rows.append([numbers["line"], numbers["movement"], finding.why])
-            continue
-        for element in sorted(_parts(key) for key in finding.rivals):
-            both = numbers | dict([element])
-            rows.append([both["line"], both["movement"], finding.why])
+        if not finding.fitting:
+            rows.append([numbers["line"], numbers["movement"], finding.why, None, what])
+        for whole, combination in enumerate(finding.fitting, start=1):
+            for element in sorted(_parts(key) for key in combination):
+                both = numbers | dict([element])
+                rows.append([both["line"], both["movement"], finding.why, whole, what])
     if rows:
         columns = [list(column) for column in zip(*rows, strict=True)]
         connection.execute(
-            "INSERT INTO left_open SELECT unnest(?::INTEGER[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])", columns
+            """INSERT INTO left_open SELECT unnest(?::INTEGER[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[]), unnest(?::INTEGER[]),
+                      unnest(?::VARCHAR[])""",
+            columns,
         )
 
 

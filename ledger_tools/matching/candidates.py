@@ -19,20 +19,23 @@ def rank_candidates(connection: duckdb.DuckDBPyConnection, query: str) -> None:
     """Add the best candidates of each open record to `candidate`.
 
     Args:
-        query: for (source_no, record_id, match_source, match_id, day, amount, currency, why, distance); the nearest
-            comes first. `match_source` is null where the match is an order.
+        query: for (source_no, record_id, match_source, match_id, day, amount, currency, why, distance, whole); the nearest
+            comes first. `match_source` is null where the match is an order. Records with one `whole` are one candidate
+            together, and have one rank; null: the record alone.
     """
+    alone = "CASE WHEN whole IS NULL THEN {} END"
+    place = ", ".join(alone.format(column) for column in ("day", "match_source", "match_id"))
     connection.execute(
         f"""
         INSERT INTO candidate
-        SELECT source_no, record_id, row_number() OVER place AS rank, match_source, match_id, day, amount, currency, why
+        SELECT source_no, record_id, dense_rank() OVER place AS rank, match_source, match_id, day, amount, currency, why, whole
         FROM (
-            SELECT source_no, record_id, match_source, match_id, any_value(day) AS day, any_value(amount) AS amount,
+            SELECT source_no, record_id, match_source, match_id, whole, any_value(day) AS day, any_value(amount) AS amount,
                    any_value(currency) AS currency, arg_min(why, (distance, why)) AS why, min(distance) AS distance
             FROM ({query}) GROUP BY ALL
         )
-        WINDOW place AS (PARTITION BY source_no, record_id ORDER BY distance, day, match_source, match_id)
-        QUALIFY row_number() OVER place <= {CANDIDATES_AT_MOST} ORDER BY source_no, record_id, rank
+        WINDOW place AS (PARTITION BY source_no, record_id ORDER BY distance, {place}, whole)
+        QUALIFY dense_rank() OVER place <= {CANDIDATES_AT_MOST} ORDER BY source_no, record_id, rank, day, match_id
         """
     )
 
@@ -47,19 +50,25 @@ def lag_words(lag: str) -> str:
 
 @dataclass(frozen=True)
 class Candidate:
-    """One record that could belong to an open one.
+    """One record that could belong to an open one, or several that are it together.
 
     Attributes:
-        match: what `settle --match` takes: SOURCE/EVENT, or the id of an order; None where too many fit to name one.
-        day, amount, currency: of the candidate, in minor units; of the open record where none is named.
+        matches: what `settle --match` takes of each: SOURCE/EVENT, or the id of an order; none where too many fit to name one.
+        day, amount, currency: of the candidate (the last of several, their sum), in minor units; of the open record where
+            none is named.
         why: what speaks for it, or why none is named.
     """
 
-    match: str | None
+    matches: tuple[str, ...]
     day: datetime.date
     amount: int | None
     currency: str | None
     why: str
+
+    @property
+    def match(self) -> str | None:
+        """The matches as one text, with commas; None where none is named."""
+        return ", ".join(self.matches) or None
 
 
 def read_candidates(
@@ -67,10 +76,14 @@ def read_candidates(
 ) -> dict[tuple[str, str], tuple[Candidate, ...]]:
     """Candidates up to a day of each open record, by its source's name and its event or order id, the best first."""
     found: dict[tuple[str, str], list[Candidate]] = {}
-    for source, record_id, match, *told in connection.execute(
-        """SELECT source.name, record_id, coalesce(match_source || '/', '') || match_id, day, amount, candidate.currency, why
-           FROM candidate JOIN source USING (source_no) WHERE day <= ? ORDER BY source.name, record_id, rank""",
+    rows = connection.execute(
+        """SELECT source.name, record_id, rank, list(coalesce(match_source || '/', '') || match_id ORDER BY day, match_id)
+                      FILTER (match_id IS NOT NULL), max(day), sum(amount)::BIGINT, any_value(candidate.currency), any_value(why)
+           FROM candidate JOIN source USING (source_no)
+           GROUP BY source.name, record_id, rank, why, whole, CASE WHEN whole IS NULL THEN match_source || ' ' || match_id END
+           HAVING max(day) <= ? ORDER BY source.name, record_id, rank, why, min(match_id)""",
         [as_of],
-    ).fetchall():
-        found.setdefault((source, record_id), []).append(Candidate(match, *told))
+    ).fetchall()
+    for source, record_id, _, matches, *told in rows:
+        found.setdefault((source, record_id), []).append(Candidate(tuple(matches or ()), *told))
     return {key: tuple(candidates) for key, candidates in found.items()}

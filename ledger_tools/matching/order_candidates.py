@@ -14,6 +14,12 @@ NOT_BEFORE_THE_ORDER = """EXISTS (
       AND coalesce(making.moment >= basket.moment, true))"""
 
 
+def _shop(order: str) -> str:
+    """SQL expression: the shop of an order whose number two shops use; else none is needed to name it."""
+    return f"""(SELECT any_value(shop.name) FROM source AS shop WHERE shop.source_no = {order}.source_no
+        AND {order}.order_id IN (SELECT order_id FROM order_head GROUP BY order_id HAVING count(*) > 1))"""
+
+
 def list_payment_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     """Add to `candidate`: orders for payments without an order, and payments for orders without payment."""
     window = stages.PAYMENT_AMOUNT.window
@@ -29,9 +35,10 @@ def list_payment_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE fitting AS
-        SELECT later_no AS payment_no, earlier_no AS order_no, 'the same amount, ' || {lag_words("lag")} AS why, abs(lag) AS distance
+        SELECT later_no AS payment_no, earlier_no AS order_no, 'the same amount, ' || {lag_words("lag")} AS why, abs(lag) AS distance,
+               NULL::INTEGER AS whole
         FROM possible
-        UNION ALL SELECT payment_no, order_no, why, 1000 FROM untaken WHERE order_no IS NOT NULL;
+        UNION ALL SELECT payment_no, order_no, why, 1000, whole FROM untaken WHERE order_no IS NOT NULL;
         CREATE OR REPLACE TEMP TABLE crowded AS
         SELECT no AS payment_no, NULL::INTEGER AS order_no, {crowd} FROM later_weighed WHERE degree > {few}
         UNION ALL SELECT NULL, no, {crowd} FROM earlier_weighed WHERE degree > {few}
@@ -40,17 +47,17 @@ def list_payment_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     )
     rank_candidates(
         connection,
-        """
-        SELECT loose.source_no, loose.event_id AS record_id, NULL::VARCHAR AS match_source, order_id AS match_id, unpaid.day,
-               due AS amount, currency, why, distance
+        f"""
+        SELECT loose.source_no, loose.event_id AS record_id, {_shop("unpaid")} AS match_source, order_id AS match_id, unpaid.day,
+               due AS amount, currency, why, distance, whole
         FROM fitting JOIN loose USING (payment_no) JOIN unpaid ON unpaid.order_no = fitting.order_no
         UNION ALL
-        SELECT unpaid.source_no, order_id, source_name, loose.event_id, loose.day, paid, paid_in, why, distance
+        SELECT unpaid.source_no, order_id, source_name, loose.event_id, loose.day, paid, paid_in, why, distance, NULL
         FROM fitting JOIN loose USING (payment_no) JOIN unpaid ON unpaid.order_no = fitting.order_no
         UNION ALL
-        SELECT source_no, event_id, NULL, NULL, day, paid, paid_in, why, 2000 FROM crowded JOIN loose USING (payment_no)
+        SELECT source_no, event_id, NULL, NULL, day, paid, paid_in, why, 2000, NULL FROM crowded JOIN loose USING (payment_no)
         UNION ALL
-        SELECT source_no, order_id, NULL, NULL, day, due, currency, why, 2000
+        SELECT source_no, order_id, NULL, NULL, day, due, currency, why, 2000, NULL
         FROM crowded JOIN unpaid ON unpaid.order_no = crowded.order_no
         """,
     )
@@ -81,19 +88,19 @@ def list_goods_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     )
     rank_candidates(
         connection,
-        """
-        SELECT made.source_no, made.event_id AS record_id, NULL::VARCHAR AS match_source, order_id AS match_id, basket.day,
-               basket.total AS amount, basket.currency, fitting.why, distance
+        f"""
+        SELECT made.source_no, made.event_id AS record_id, {_shop("basket")} AS match_source, order_id AS match_id, basket.day,
+               basket.total AS amount, basket.currency, fitting.why, distance, NULL::INTEGER AS whole
         FROM fitting JOIN making_row AS made USING (making_no) JOIN basket ON basket.order_no = fitting.order_no
         UNION ALL
-        SELECT basket.source_no, order_id, source_name, made.event_id, made."at"::DATE, row.total, row.currency, fitting.why, distance
+        SELECT basket.source_no, order_id, source_name, made.event_id, made."at"::DATE, row.total, row.currency, fitting.why, distance, NULL
         FROM fitting JOIN making_row AS made USING (making_no) JOIN basket ON basket.order_no = fitting.order_no
         JOIN wallet_row AS row ON row.source_no = made.source_no AND row.event_id = made.event_id
         UNION ALL
-        SELECT made.source_no, made.event_id, NULL, NULL, made."at"::DATE, NULL, NULL, why, 2000
+        SELECT made.source_no, made.event_id, NULL, NULL, made."at"::DATE, NULL, NULL, why, 2000, NULL
         FROM crowded JOIN making_row AS made USING (making_no)
         UNION ALL
-        SELECT source_no, order_id, NULL, NULL, day, total, currency, why, 2000
+        SELECT source_no, order_id, NULL, NULL, day, total, currency, why, 2000, NULL
         FROM crowded JOIN basket ON basket.order_no = crowded.order_no
         """,
     )

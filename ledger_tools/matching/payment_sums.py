@@ -118,20 +118,24 @@ def _read_targets(
 def _keep_why(connection: duckdb.DuckDBPyConnection, untaken: Sequence[Finding]) -> None:
     connection.execute(
         f"""CREATE OR REPLACE TEMP TABLE untaken AS
-            SELECT payment_no, NULL::INTEGER AS order_no, format({quoted(TOO_MANY)}, orders) AS why FROM around WHERE crowded;
+            SELECT payment_no, NULL::INTEGER AS order_no, format({quoted(TOO_MANY)}, orders) AS why, NULL::INTEGER AS whole
+            FROM around WHERE crowded;
             DROP TABLE around; DROP TABLE payment_day; DROP TABLE crowded_day"""
     )
-    rows = [
-        [_payment_no(finding), order_no, finding.why]
+    rows: list[list[object]] = [
+        [_payment_no(finding), None, finding.why, None] for finding in untaken if not finding.fitting
+    ]
+    rows += [
+        [_payment_no(finding), order_no, finding.why, whole]
         for finding in untaken
-        for order_no in (
-            sorted(finding.rivals, key=str) if 0 < len(finding.rivals) <= stages.ELEMENTS_AT_MOST else [None]
-        )
+        for whole, combination in enumerate(finding.fitting, start=1)
+        for order_no in sorted(combination, key=str)
     ]
     if rows:
         columns = [list(column) for column in zip(*rows, strict=True)]
         connection.execute(
-            "INSERT INTO untaken SELECT unnest(?::INTEGER[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[])", columns
+            """INSERT INTO untaken SELECT unnest(?::INTEGER[]), unnest(?::INTEGER[]), unnest(?::VARCHAR[]), unnest(?::INTEGER[])""",
+            columns,
         )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ledger_tools.matching.stages import AMOUNTS_TO_A_COMBINATION, COMBINATIONS_AT_MOST, ELEMENTS_AT_MOST
 
@@ -39,6 +39,7 @@ class Finding:
         rivals: keys that take part in its combination; where there are several or they are unknown, all of its elements.
         tried: combinations that there are of its elements.
         why: in words, also where nothing was taken.
+        fitting: the combinations that were found, two at most.
     """
 
     key: Hashable
@@ -46,6 +47,7 @@ class Finding:
     rivals: frozenset[Hashable]
     tried: int
     why: str
+    fitting: tuple[tuple[Hashable, ...], ...] = ()
 
 
 def find_combinations(amount: int, amounts: Sequence[int], most: int = 2) -> list[tuple[int, ...]]:
@@ -101,17 +103,17 @@ def _seek(target: Target, left: int) -> tuple[Finding | None, int]:
     found = find_combinations(target.amount, [amount for _, amount in parts])
     if not found:
         return None, cost
-    rivals = frozenset(parts[place][0] for combination in found for place in combination)
+    fitting = tuple(tuple(parts[place][0] for place in combination) for combination in found)
+    rivals = frozenset(key for combination in fitting for key in combination)
     if len(found) > 1:
         why = f"several combinations of {len(parts)} open records make up this amount"
-        return Finding(target.key, (), everybody, tried, why), cost
+        return Finding(target.key, (), everybody, tried, why, fitting), cost
     spread = sum(amount for _, amount in parts) - sum(sorted(amount for _, amount in parts)[:2]) + 1
     if tried > 3 and tried * AMOUNTS_TO_A_COMBINATION > spread:
         why = f"a combination fits, but among {tried} of {len(parts)} open records one would fit by chance"
-        return Finding(target.key, (), rivals, tried, why), cost
-    combination = tuple(parts[place][0] for place in found[0])
+        return Finding(target.key, (), rivals, tried, why, fitting), cost
     why = f"the only combination of {len(parts)} open records that makes up this amount"
-    return Finding(target.key, combination, rivals, tried, why), cost
+    return Finding(target.key, fitting[0], rivals, tried, why, fitting), cost
 
 
 def _without_rivals(findings: Sequence[Finding]) -> list[Finding]:
@@ -125,6 +127,6 @@ def _without_rivals(findings: Sequence[Finding]) -> list[Finding]:
     for finding in findings:
         if finding.combination and any(uses[key] > 1 for key in (finding.key, *finding.rivals)):
             why = "its combination shares a record with another one that fits as well"
-            finding = Finding(finding.key, (), finding.rivals, finding.tried, why)
+            finding = replace(finding, combination=(), why=why)
         kept.append(finding)
     return kept

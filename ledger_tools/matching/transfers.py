@@ -196,7 +196,8 @@ def _pair_lines(connection: duckdb.DuckDBPyConnection) -> None:
         )
         SELECT own.source_no, own.event_id AS record_id, source.name AS match_source, other.event_id AS match_id,
                other.moved_on AS day, other.amount, other.currency,
-               'the same amount the other way in another account of yours, ' || {lag_words("lag")} AS why, abs(lag) AS distance
+               'the same amount the other way in another account of yours, ' || {lag_words("lag")} AS why, abs(lag) AS distance,
+               NULL::INTEGER AS whole
         FROM told JOIN transfer_end AS own ON own.end_no = told.no JOIN transfer_end AS other ON other.end_no = other_no
         JOIN source ON source.source_no = other.source_no
         """,

@@ -13,7 +13,6 @@ import flask
 
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.open_items import KINDS, Kind, OpenItem, last_known_day, settled_ids
-from ledger_tools.reports.item_candidates import Candidate, candidates_of, list_candidates
 from ledger_tools.settlement import Settled, Verdict, list_settled
 from ledger_tools.settling import settle_item, withdraw_item
 from ledger_tools.web.page import BooksPage, answers_at, problem_parts, sent_text, takes_json
@@ -25,13 +24,11 @@ class Section:
 
     Attributes:
         to_account: whether they hold a balance that can go to an account.
-        candidates: what each could belong to, by its id.
     """
 
     kind: Kind
     items: tuple[OpenItem, ...]
     to_account: bool
-    candidates: dict[str, tuple[Candidate, ...]]
 
 
 @dataclass(frozen=True)
@@ -65,12 +62,11 @@ class OpenItems(BooksPage):
         by_name = {kind.name: kind for kind in KINDS}
         if only and only not in by_name:
             raise LedgerError(Problem(f"kind {only!r}", "is not known", f"choose one of {', '.join(by_name)}"))
-        sections, candidates, record = [], list_candidates(connection), list_settled(connection)
+        sections, record = [], list_settled(connection)
         for name, members in itertools.groupby(items, key=lambda item: item.kind):
             own = tuple(members)
             if not only or name == only:
-                fitting = {item.id: candidates_of(item, candidates) for item in own}
-                sections.append(Section(by_name[name], own, any(item.balance for item in own), fitting))
+                sections.append(Section(by_name[name], own, any(item.balance for item in own)))
         accounts = connection.execute("SELECT name FROM account ORDER BY account_no").fetchall()
         return OpenItemsView(
             last_known_day(connection),
@@ -92,7 +88,7 @@ class OpenItems(BooksPage):
         action = sent_text(sent, "action", needed="choose what becomes of the item")
         target = sent_text(sent, "target")
         verdicts = {
-            "match": Verdict(target, None, False),
+            "match": Verdict(target.split(", "), None, False),
             "account": Verdict(None, target, False),
             "accept": Verdict(None, None, True),
             "take-out": Verdict(None, None, False, take_out=True),

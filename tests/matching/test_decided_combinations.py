@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import shlex
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from ledger_tools.checks import run_checks
 from ledger_tools.decisions import read_decisions
 from ledger_tools.errors import LedgerError
 from ledger_tools.settlement import Verdict, list_settled
-from ledger_tools.settling import Settling, settle_item
+from ledger_tools.settling import Settling, settle_item, withdraw_item
 
 DAY = datetime.date(2031, 5, 2)
 EURO = """
@@ -223,6 +224,48 @@ def test_orders_of_two_shops_are_told_apart(tmp_path: Path) -> None:
     )
     assert [("p-1", "market"), ("p-2", "shop")] == paid
     assert [] == failures(books)
+
+
+def printed(books: Books, event: str) -> list[list[str]]:
+    """What the commands of an item's candidates match it with, command by command."""
+    (item,) = [item for item in books.open_items() if item.event_id == event]
+    commands = [item.match_command(candidate) or "" for candidate in item.candidates]
+    return [[word for word in shlex.split(command) if "/" in word] for command in commands]
+
+
+def test_a_combination_is_printed_as_one_command(tmp_path: Path) -> None:
+    """A deposit that three of many payouts make up names them in one command, which works as printed; the payouts' do, too."""
+    amounts = ["30.00", "37.00", "44.00", *(f"{51 + 7 * place}.00" for place in range(8))]
+    books = Books(tmp_path).put(
+        processor=[payout(f"PO-{1000 + place}", "2031-01-04", each) for place, each in enumerate(amounts)],
+        bank=[bank("2031-01-06", "111.00", "WIRE"), bank("2031-01-30", "-1.00", "FEE")],
+    )
+    three = [f"card-processor/PO-{number}" for number in (1000, 1001, 1002)]
+    assert [three] == printed(books, "20310106:11100:1")
+    commands = [(event, *printed(books, event)) for event in ("PO-1000", "PO-1001", "PO-1002")]
+    assert [(event, ["checking/20310106:11100:1"]) for event in ("PO-1000", "PO-1001", "PO-1002")] == commands
+    settle(books, "20310106:11100:1", *three)
+    assert [] == failures(books)
+    assert not {"PO-1000", "PO-1001", "PO-1002"} & {event for event, _ in left(books)}
+    for name in sorted(books.query("SELECT DISTINCT item FROM decision")):
+        withdraw_item(books.folder, name[0], silent)
+    for event, (line,) in commands:
+        settle(books, event, line)
+    assert [] == failures(books)
+    assert not {"PO-1000", "PO-1001", "PO-1002"} & {event for event, _ in left(books)}
+
+
+def test_each_of_two_combinations_is_a_command(tmp_path: Path) -> None:
+    """Where two combinations make up a deposit, each is a command of its own."""
+    books = Books(tmp_path).put(
+        processor=[payout(f"PO-{amount}", "2031-01-04", f"{amount}.00") for amount in ("10", "20", "30", "40")],
+        bank=[bank("2031-01-06", "50.00", "WIRE"), bank("2031-01-30", "-1.00", "FEE")],
+    )
+    both = [sorted(command) for command in printed(books, "20310106:5000:1")]
+    assert [
+        ["card-processor/PO-10", "card-processor/PO-40"],
+        ["card-processor/PO-20", "card-processor/PO-30"],
+    ] == sorted(both)
 
 
 SETTLEMENT = "SETTLEMENT PO-1000 PO-1001 PO-1002"
