@@ -21,6 +21,7 @@ from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.reports.reconciliation_form import Reconciled
 from ledger_tools.reports.review import list_movers
 from ledger_tools.reports.sales_tax_tie_out import tie_out
+from ledger_tools.reports.valued import list_unvalued
 from ledger_tools.settings import ShopSettings
 from ledger_tools.status import list_coverage
 
@@ -271,11 +272,16 @@ def _look_at_cut_off(month: MonthToClose) -> Finding:
 
 
 def _look_at_foreign(month: MonthToClose) -> Finding:
-    missing = month.cut_off.unknown_rates
+    days = dict.fromkeys(month.cut_off.unknown_rates, month.last)
+    missing = [StepItem(code, f"no rate to {month.settings.currency} is known for the balance") for code in days]
+    for gap in list_unvalued(month.connection, month.last):
+        days[gap.currency] = gap.first_day
+        events = _counted(gap.events, "event")
+        missing.append(StepItem(gap.currency, f"{events} without a value, from {gap.first_day} on"))
     if missing:
-        items = tuple(StepItem(code, f"no rate to {month.settings.currency} is known") for code in missing)
-        step = f'add to shop.toml: [[rate]] currency = "{missing[0]}", on = {month.last}, rate = "…"'
-        return Finding(False, f"{_counted(len(missing), 'currency', 'currencies')} without a rate", items, step)
+        rates = "; ".join(f'[[rate]] currency = "{code}", on = {day}, rate = "…"' for code, day in sorted(days.items()))
+        step = f"add to shop.toml, with the day's rate: {rates}; and one on {month.last} for what is still held then"
+        return Finding(False, f"{_counted(len(days), 'currency', 'currencies')} without a rate", tuple(missing), step)
     rows = month.connection.execute(
         """SELECT event.event_id, sum(value)::BIGINT FROM event JOIN posting USING (event_no) JOIN account USING (account_no)
            WHERE rule = ? AND event.posted_on = ? AND role = 'exchange_differences' GROUP BY 1 ORDER BY 1""",
@@ -367,7 +373,7 @@ STEPS: tuple[Step, ...] = (
     Step("open-items", "open items of the month are settled or waived with a reason", True, _look_at_open_items),
     Step("balances", "each balance agrees with a statement", True, _look_at_balances),
     Step("cut-off", "income and cost stand in the month in which the order was shipped", True, _look_at_cut_off),
-    Step("foreign", "foreign balances stand at the month-end rate", False, _look_at_foreign),
+    Step("foreign", "every foreign amount has a value, balances at the month-end rate", False, _look_at_foreign),
     Step("sales-tax", "tax owed is collected less refunded less remitted, by jurisdiction", False, _look_at_sales_tax),
     Step("recurring", "what a person enters every month is there", True, _look_at_recurring),
     Step("review", "what moved most, against the month before and the same month a year ago", False, _look_at_review),

@@ -81,7 +81,7 @@ _ACCOUNTS = f"""(
 def _order_entries(base_currency: str, currencies: list[str], where: str) -> str:
     """SQL: day, sort keys and text of one entry an event."""
     return f"""
-        SELECT event.posted_on AS day, CASE rule {_RULE_ORDER} END AS place, source.name AS source_name, event_id,
+        SELECT event.posted_on AS day, CASE rule {_RULE_ORDER} END AS place, source.name AS source_name, event_id, event_no AS turn,
                event.posted_on || CASE WHEN flagged THEN ' ! "' ELSE ' * "' END
                || CASE WHEN belongs_on IS NULL THEN '' ELSE {quoted(PRIOR_PERIOD)} END || CASE rule {_TITLES} END
                || CASE WHEN memo IS NULL THEN '' ELSE ': ' || {_clean("memo")} END || '"'
@@ -106,7 +106,7 @@ def _day_entries(base_currency: str, currencies: list[str], where: str) -> str:
     return f"""
         {single}
         UNION ALL
-        SELECT day, place, source.name, 'of the day',
+        SELECT day, place, source.name, 'of the day', 0,
                day || ' * "' || title || ', ' || any_value(events)
                || CASE WHEN any_value(events) = 1 THEN ' event"' ELSE ' events"' END || chr(10)
                || '  source: "' || source.name || '"' || chr(10) || string_agg(text, '' ORDER BY first_leg, account_no)
@@ -142,7 +142,8 @@ def _entries(
                 UNION SELECT event_no FROM posting WHERE currency <> {quoted(base_currency)} AND {where}"""
         )
     query = (_order_entries if detail == "order" else _day_entries)(base_currency, _currencies(connection), where)
-    connection.execute(f"SELECT strftime(day, '%Y-%m'), text FROM ({query}) ORDER BY day, place, source_name, event_id")
+    order = "day, place, source_name, event_id, turn"
+    connection.execute(f"SELECT strftime(day, '%Y-%m'), text FROM ({query}) ORDER BY {order}")
     while rows := connection.fetchmany(100_000):
         yield from rows
 

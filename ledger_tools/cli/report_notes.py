@@ -22,6 +22,16 @@ def tell_unvalued(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | 
         return
     base = base_currency(connection)
     for gap in missing:
+        if gap.is_frozen:
+            month = f"{gap.first_day:%Y-%m}"
+            talk(
+                f"{gap.events} event(s) with {gap.currency} are left out: {month} was closed before their rate was known."
+            )
+            talk(
+                "    → they are prior-period entries of the first open month; to have them where they belong, open the closed"
+            )
+            talk(f"      months again, the last one first, down to {month}: ledger-tools reopen MONTH --reason TEXT")
+            continue
         talk(f"{gap.events} event(s) with {gap.currency} are left out: no rate from {gap.currency} to {base} is known.")
         talk("    → add to shop.toml, with the rate of that day:")
         talk(f'      [[rate]]\n      currency = "{gap.currency}"\n      on = {gap.first_day}\n      rate = "…"')

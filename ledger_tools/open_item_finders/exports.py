@@ -75,15 +75,20 @@ _VANISHED = """
 """
 
 _LATE = """
-    SELECT 'late-for-closed-month', belongs_on, (sum(posting.value) FILTER (posting.value > 0))::BIGINT,
-           (SELECT text FROM fact WHERE name = 'currency'),
-           any_value(head.order_id), event.event_id, source.name, event.event_id || ' ' || rule || ' ' || event.posted_on,
-           'came or changed after ' || strftime(belongs_on, '%Y-%m') || ' was closed; posted on ' || event.posted_on
-           || ' as a prior-period entry'
-    FROM event JOIN posting USING (event_no) LEFT JOIN source USING (source_no)
-    LEFT JOIN order_head AS head ON head.order_no = event.order_no
-    WHERE belongs_on IS NOT NULL AND event.posted_on <= $as_of
-    GROUP BY event_no, belongs_on, event.event_id, source.name, rule, event.posted_on
+    WITH entry AS (
+        SELECT event_no, event.source_no, event.event_id, rule, event.posted_on, belongs_on, any_value(event.order_no) AS order_no,
+               (sum(posting.value) FILTER (posting.value > 0))::BIGINT AS amount, count(value) < count(*) AS is_unvalued
+        FROM event JOIN posting USING (event_no) WHERE belongs_on IS NOT NULL AND event.posted_on <= $as_of GROUP BY ALL
+    ), told AS ( -- what goes out without a value and comes in with one is one item
+        SELECT *, bool_or(is_unvalued) OVER record AS was_unvalued FROM entry
+        WINDOW record AS (PARTITION BY source_no, event_id, rule, posted_on)
+        QUALIFY NOT is_unvalued OR bool_and(is_unvalued) OVER record
+    )
+    SELECT 'late-for-closed-month', belongs_on, amount, (SELECT text FROM fact WHERE name = 'currency'),
+           head.order_id, told.event_id, source.name, told.event_id || ' ' || rule || ' ' || posted_on,
+           CASE WHEN was_unvalued AND NOT is_unvalued THEN 'got its exchange rate after ' ELSE 'came or changed after ' END
+           || strftime(belongs_on, '%Y-%m') || ' was closed; posted on ' || posted_on || ' as a prior-period entry'
+    FROM told LEFT JOIN source USING (source_no) LEFT JOIN order_head AS head USING (order_no)
 """
 
 FINDERS = (

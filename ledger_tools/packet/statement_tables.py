@@ -19,7 +19,12 @@ SHEET_SECTIONS = {"assets": "Assets", "liabilities": "Liabilities", "equity": "E
 def unvalued_notes(unvalued: Sequence[Unvalued], base: str) -> tuple[str, ...]:
     """What the figures in the base currency leave out, in words."""
     return tuple(
-        f"{gap.events} event(s) with {gap.currency} are left out: no rate from {gap.currency} to {base} is known."
+        f"{gap.events} event(s) with {gap.currency} are left out: "
+        + (
+            "the month was closed before their rate was known; their value is posted in the first open month."
+            if gap.is_frozen
+            else f"no rate from {gap.currency} to {base} is known."
+        )
         for gap in unvalued
     )
 

@@ -212,18 +212,20 @@ def _post_prior_periods(connection: duckdb.DuckDBPyConnection, through: datetime
         DELETE FROM event WHERE event_no IN (SELECT event_no FROM today_leg);
         CREATE OR REPLACE TEMP TABLE changed_leg AS
         SELECT source, event, rule, posted_on, belongs_on, order_source, order_id, taxed, flagged, leg, account, currency, amount,
-               value, false AS is_prior FROM frozen_leg SEMI JOIN differing USING (source, event, rule)
+               value, value IS NULL AS is_unvalued, false AS is_prior FROM frozen_leg SEMI JOIN differing USING (source, event, rule)
         UNION ALL
-        SELECT * REPLACE ({open_day} AS posted_on), true FROM ({_prior_legs(quoted(base_currency))});
+        SELECT * REPLACE ({open_day} AS posted_on), value IS NULL, true FROM ({_prior_legs(quoted(base_currency))});
         CREATE OR REPLACE TEMP TABLE changed_event AS
         SELECT (SELECT coalesce(max(event_no), 0) FROM event)
                    + row_number() OVER (
-                       ORDER BY is_prior, posted_on, source, event, rule, belongs_on, order_source, order_id, taxed)::INTEGER
+                       ORDER BY is_prior, posted_on, source, event, rule, belongs_on, order_source, order_id, taxed,
+                                is_unvalued DESC)::INTEGER
                    AS event_no, *
-        FROM (SELECT source, event, rule, posted_on, belongs_on, order_source, order_id, taxed, is_prior,
+        FROM (SELECT source, event, rule, posted_on, belongs_on, order_source, order_id, taxed, is_prior, is_unvalued,
                      bool_or(flagged) AS flagged,
                      count(*) AS legs
-              FROM changed_leg GROUP BY source, event, rule, posted_on, belongs_on, order_source, order_id, taxed, is_prior);
+              FROM changed_leg GROUP BY source, event, rule, posted_on, belongs_on, order_source, order_id, taxed, is_prior,
+                       is_unvalued);
         INSERT INTO event
         SELECT made.event_no, made.rule, source.source_no, coalesce(known.event_id, made.event), made.posted_on, head.order_no,
                coalesce(flagged, false),
@@ -240,6 +242,7 @@ def _post_prior_periods(connection: duckdb.DuckDBPyConnection, through: datetime
             ON made.source = leg.source AND made.event = leg.event AND made.rule = leg.rule AND made.posted_on = leg.posted_on
            AND made.belongs_on IS NOT DISTINCT FROM leg.belongs_on AND made.order_source = leg.order_source
            AND made.order_id = leg.order_id AND made.taxed = leg.taxed AND made.is_prior = leg.is_prior
+           AND made.is_unvalued = leg.is_unvalued
         JOIN account ON account.name = leg.account
         LEFT JOIN ({_ORDERS}) AS head ON head.name = leg.order_source AND head.order_id = leg.order_id;
         DROP TABLE changed_leg; DROP TABLE changed_event; DROP TABLE kept_text; DROP TABLE known_event
@@ -251,7 +254,8 @@ def _prior_legs(base: str) -> str:
     """SQL: the legs of prior-period entries, `base` being the base currency as a literal.
 
     In the base currency: today's less the frozen ones. A foreign amount that changed goes out as it was frozen and comes
-    in as it is today, leg by leg, so that each keeps its own value.
+    in as it is today, leg by leg, so that each keeps its own value. What was frozen without a value goes out without one,
+    in an entry of its own: reports left it out then, and count what comes in.
     """
     return f"""
         WITH both_sides AS (
@@ -262,14 +266,16 @@ def _prior_legs(base: str) -> str:
                    -amount, -value, -1
             FROM frozen_leg SEMI JOIN differing USING (source, event, rule)
         ), moved AS (
-            SELECT source, event, rule, account, currency, order_source, order_id, taxed, sum(amount)::BIGINT AS amount,
+            SELECT source, event, rule, account, currency, order_source, order_id, taxed, value IS NULL AS is_unvalued,
+                   sum(amount)::BIGINT AS amount,
                    sum(value)::BIGINT AS value, min(leg) AS leg, bool_or(flagged) AS flagged,
                    coalesce(min(posted_on) FILTER (side = 1), min(posted_on)) AS belongs_on
-            FROM both_sides GROUP BY source, event, rule, account, currency, order_source, order_id, taxed
+            FROM both_sides
+            GROUP BY source, event, rule, account, currency, order_source, order_id, taxed, value IS NULL
             HAVING sum(amount) <> 0 OR coalesce(sum(value), 0) <> 0
         ), dated AS (
             SELECT *, min(belongs_on) OVER (PARTITION BY source, event, rule, order_source, order_id, taxed) AS day,
-                   currency = {base} OR value IS NULL AS is_net
+                   currency = {base} OR is_unvalued AS is_net
             FROM moved
         )
         SELECT source, event, rule, day AS posted_on, day AS belongs_on, order_source, order_id, taxed, flagged, leg, account, currency,
@@ -283,6 +289,6 @@ def _prior_legs(base: str) -> str:
             ON dated.source = side.source AND dated.event = side.event AND dated.rule = side.rule
            AND dated.account = side.account AND dated.currency = side.currency
            AND dated.order_source = side.order_source AND dated.order_id = side.order_id
-           AND dated.taxed = side.taxed
+           AND dated.taxed = side.taxed AND dated.is_unvalued = (side.value IS NULL)
         WHERE NOT is_net
     """
