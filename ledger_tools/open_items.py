@@ -177,7 +177,7 @@ def _item(
     held: Held | None = None,
 ) -> OpenItem:
     id_ = item_id(kind, source, key)
-    step = _next_step(KINDS_BY_NAME[kind], id_, amount, source_kind)
+    step = _next_step(KINDS_BY_NAME[kind], id_, amount, source_kind, held)
     settled_by = KINDS_BY_NAME[kind].ways.replace("`", "")
     return OpenItem(
         id_,
@@ -211,11 +211,12 @@ def _without_persons(text: str) -> str:
     return re.sub(r"[<>]", "", without_addresses(text))
 
 
-def _next_step(kind: Kind, item: str, amount: int | None, source_kind: str | None) -> str:
+def _next_step(kind: Kind, item: str, amount: int | None, source_kind: str | None, held: Held | None) -> str:
     """The command that takes an item off the list if nothing else does, quoted for a shell."""
     # a wallet's charge is stated as a positive amount, a bank's as a negative one; money that came in may be the owner's
-    # own or a loan, so no account is proposed for it
-    if kind.unsorted and not ((amount or 0) > 0 and source_kind != "wallet"):
+    # own or a loan, so no account is proposed for it; what is under way between own accounts is no cost
+    is_own = held is not None and held.role == "transfers_in_transit"
+    if kind.unsorted and not is_own and not ((amount or 0) > 0 and source_kind != "wallet"):
         action = ["--account", UNSORTED_COST, "--reason", _UNSORTED]
     else:
         action = ["--accept", "--reason", _ACCEPTED]

@@ -124,9 +124,11 @@ def _list_line_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
     )
 
 
-#: Ends that a person moved to an account; what they said stands.
+#: Ends that a person moved to an account, whole; what they said stands. (Of a cheque that the bank completes with another
+#: amount, the difference is moved.)
 _SETTLED = """SELECT end_no FROM transfer_end JOIN source USING (source_no) JOIN decision
-    ON decision.source = source.name AND decision.event_id = transfer_end.event_id AND action = 'account'"""
+    ON decision.source = source.name AND decision.event_id = transfer_end.event_id AND action = 'account'
+   AND decision.amount = -transfer_end.amount"""
 _FREE = f"""end_no NOT IN (SELECT first_no FROM twin UNION ALL SELECT second_no FROM twin)
     AND end_no NOT IN ({_SETTLED})"""
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from ledger_tools.money import currencies_by_digits
 from ledger_tools.open_item_finders.finder import STATED, Finder, Held
+from ledger_tools.store import amount_text
 
 _SENT_BACK = """
     SELECT sent.movement_no FROM movement AS sent JOIN movement AS home
@@ -112,6 +114,26 @@ _TRANSFER = """
         WHERE twin.pair_no = side.pair_no AND twin.end_no <> side.end_no AND twin.moved_on <= $as_of)
 """
 
+
+def _amount(expression: str) -> str:
+    return amount_text(expression, "line.currency", currencies_by_digits())
+
+
+#: Cheques and deposits by hand that the bank completes with another amount: what stays in transit. Entries that put the
+#: amount right count whenever they are dated.
+_OTHER_CHEQUE = f"""
+    WITH written AS (
+        SELECT pair_no, any_value(number) AS number, arg_max(event_id, end_no) AS place,
+               sum(amount)::BIGINT AS amount FROM transfer_end WHERE source_no IS NULL AND pair_no IS NOT NULL GROUP BY pair_no
+    )
+    SELECT 'bank-line-without-rule', line.moved_on, (written.amount - line.amount)::BIGINT, line.currency, NULL, line.event_id,
+           source.name, line.event_id || ' other amount',
+           'cheque or deposit ' || written.number || ' is ' || {_amount("abs(written.amount)")} || ' by hand (' || written.place || ') and '
+           || {_amount("abs(line.amount)")} || ' at the bank: mend the entry, write another of its number, or ask the bank'
+    FROM transfer_end AS line JOIN source USING (source_no) JOIN written USING (pair_no)
+    WHERE line.moved_on <= $as_of AND line.amount <> written.amount
+"""
+
 _PAYOUTS, _TOP_UPS = "'payout', 'payout_returned'", "'top_up', 'withdrawal'"
 
 FINDERS = (
@@ -123,5 +145,6 @@ FINDERS = (
     Finder(_ADJUSTMENT, held=Held("suspense", -1)),
     Finder(_WALLET, held=Held("suspense")),
     Finder(_TRANSFER, "top_up", held=Held("transfers_in_transit")),
+    Finder(_OTHER_CHEQUE, held=Held("transfers_in_transit")),
     Finder(_BALANCE, held=Held(STATED, -1)),
 )

@@ -102,7 +102,8 @@ KINDS: tuple[Kind, ...] = (
          "the days between the end of one export and the start of the next; the open end is none",
          "an export of these days"),
     Kind("bank-line-without-rule", "a bank line, adjustment or wallet charge that nothing explains",
-         "no payout, top-up or [[bank_rule]] fits the line; no line under [reasons] fits the wallet charge",
+         "no payout, top-up or [[bank_rule]] fits the line, or it has another amount than the entry by hand of its number; "
+         "no line under [reasons] fits the wallet charge",
          "a [[bank_rule]] (bank lines, adjustments: settle with --always) or a line under [reasons] (wallet) in shop.toml",
          "a payout or top-up, or the other line of a transfer", unsorted=True),
     Kind("late-for-closed-month", "a record that came after its month was closed",

@@ -37,11 +37,13 @@ _ITEMS = """
             ON event.rule = 'decision' AND decided.item = event.event_id
         WHERE posting.posted_on <= $as_of
     ), ended AS (
-        SELECT source.name AS source_name, side.event_id, currency, -amount AS amount, 1 AS nth, coalesce(pair_no, end_no) AS pair_no
+        SELECT source.name AS source_name, side.event_id, side.currency, unnest([-side.amount, -decision.amount]) AS amount,
+               1 AS nth, coalesce(pair_no, end_no) AS pair_no, unnest([false, true]) AS is_decided
         FROM transfer_end AS side JOIN (SELECT source_no, name FROM source) AS source USING (source_no)
+        LEFT JOIN decision ON decision.source = source.name AND decision.event_id = side.event_id AND action = 'account'
         UNION ALL
         SELECT NULL, event_id, currency, amount,
-               row_number() OVER (PARTITION BY event_id, currency, amount ORDER BY end_no DESC), coalesce(pair_no, end_no)
+               row_number() OVER (PARTITION BY event_id, currency, amount ORDER BY end_no DESC), coalesce(pair_no, end_no), false
         FROM transfer_end WHERE source_no IS NULL
     ), moved AS (
         SELECT source.name AS source_name, movement.event_id, movement_no, movement.source_no || ' ' || reference AS whole,
@@ -64,7 +66,7 @@ _ITEMS = """
         FROM leg LEFT JOIN moved USING (source_name, event_id) LEFT JOIN paid USING (source_name, event_id)
         LEFT JOIN ended ON leg.role = 'transfers_in_transit' AND leg.event_id = ended.event_id AND leg.currency = ended.currency
             AND leg.amount = ended.amount AND leg.nth = ended.nth AND leg.source_name IS NOT DISTINCT FROM ended.source_name
-            AND leg.rule <> 'decision'
+            AND ended.is_decided = (leg.rule = 'decision')
     )
     SELECT keyed.account_no, keyed.account, keyed.role, keyed.currency, min(keyed.posted_on) AS day, sum(keyed.amount)::BIGINT,
            any_value(head.order_id), any_value(shop.name), arg_min(movement.event_id, keyed.event_no), any_value(mover.name),

@@ -35,6 +35,8 @@ class TransferItem:
 
 @dataclass(frozen=True)
 class _End:
+    """One end of a transfer; `decided` is what a person moved of its difference to another account."""
+
     pair_no: int
     source_no: int | None
     source: str | None
@@ -43,6 +45,7 @@ class _End:
     amount: int
     to_source_no: int | None
     text: str
+    decided: int
 
     @property
     def name(self) -> str:
@@ -51,10 +54,10 @@ class _End:
 
 _ENDS = """
     SELECT coalesce(pair_no, end_no), side.source_no, source.name, side.event_id, moved_on, side.amount, to_source_no,
-           CASE WHEN side.source_no IS NULL THEN side.text ELSE '' END
+           CASE WHEN side.source_no IS NULL THEN side.text ELSE '' END, coalesce(decision.amount, 0)
     FROM transfer_end AS side LEFT JOIN source USING (source_no)
     LEFT JOIN decision ON decision.source = source.name AND decision.event_id = side.event_id AND decision.action = 'account'
-    WHERE side.currency = $currency AND decision.item IS NULL
+    WHERE side.currency = $currency AND coalesce(decision.amount <> -side.amount, true)
     ORDER BY coalesce(pair_no, end_no), side.source_no NULLS FIRST, moved_on, end_no
 """
 
@@ -100,9 +103,6 @@ def _hand_items(
     if line is None or line.moved_on > on:
         if written:
             yield TransferItem("under way", known[0].moved_on, known[0].name, None, written, written, known[0].text)
-    elif not known:
-        yield TransferItem("early", line.moved_on, line.name, line.event_id, line.amount, -line.amount, entries[0].text)
-    elif line.amount != written:
-        change = line.amount - written
-        what = f"{known[0].text} ({known[0].name})"
-        yield TransferItem("other amount", line.moved_on, line.name, line.event_id, change, -change, what)
+    elif change := line.amount - written + line.decided:
+        state, what = ("other amount", f"{known[0].text} ({known[0].name})") if known else ("early", entries[0].text)
+        yield TransferItem(state, line.moved_on, line.name, line.event_id, change, -change, what)
