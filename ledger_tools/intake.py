@@ -37,6 +37,7 @@ class FileResult:
     """What became of one file of an import; counts are rows of the file.
 
     Attributes:
+        archived: the name under which the books keep it, which is another where the file's own was taken.
         overruled_by: an archived file that counts as the later one where this file says something else.
         overruled_days: first and last day of that file, where they are others than this one's; else its name decides.
     """
@@ -53,6 +54,7 @@ class FileResult:
     overruled_by: str | None
     overruled_days: tuple[str, str] | None
     refused: tuple[Problem, ...]
+    archived: str | None = None
 
 
 def known_sources(inputs: Inputs) -> list[KnownSource]:
@@ -196,5 +198,6 @@ def _results(
             overruled_by,
             (days[0], days[1]) if overruled_by and days != [first_day, last_day] else None,
             (),
+            export.name,
         )
     return results

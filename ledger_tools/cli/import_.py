@@ -78,18 +78,22 @@ def _tell(result: Any, dry_run: bool) -> None:
         f"{name}: {result.source} ({result.kind}), {span}; {verb} {result.new} new, {result.repeated} repeated, "
         f"{result.amended} amended of {result.rows} rows"
     )
+    counts = f"{result.overruled_by} counts and not {name}"
+    if result.overruled_by == name:
+        counts = f"the {name} imported earlier counts and not the one imported now (kept as {result.archived})"
+    newer = "this one" if result.overruled_by == name else name
     if result.overruled_by and result.overruled_days:
         first, last = result.overruled_days
         click.echo(
-            f"    Where they differ, {result.overruled_by} counts and not {name}: it covers {first} to {last}, and the one that "
+            f"    Where they differ, {counts}: the former covers {first} to {last}, and the one that "
             "ends later, then the one that begins later, counts. What only one of them holds stays in the books.\n"
-            f"    → if {name} is the newer one, export its days again through a day after {last}, and import that",
+            f"    → if {newer} is the newer one, export its days again through a day after {last}, and import that",
             err=True,
         )
     elif result.overruled_by:
         click.echo(
-            f"    Where they differ, {result.overruled_by} counts and not {name}: both cover the same days, and the name that "
-            f"sorts later decides.\n    → if {name} is the newer one, give it a later name (such as "
+            f"    Where they differ, {counts}: both cover the same days, and the name that "
+            f"sorts later decides.\n    → if {newer} is the newer one, give it a later name (such as "
             f"{Path(name).stem}-2{Path(name).suffix}) and import it again",
             err=True,
         )

@@ -85,8 +85,8 @@ def echo_json(report: dict[str, Any]) -> None:
 
 
 def _csv_cell(cell: Any) -> str:
-    """A text that a spreadsheet would take for a formula gets a leading quote; a number stays as it is."""
-    text = "" if cell is None else str(cell)
+    """A text that a spreadsheet would take for a formula gets a leading quote; a number stays as it is, yes and no are JSON's words."""
+    text = "" if cell is None else str(cell).lower() if isinstance(cell, bool) else str(cell)
     if text.startswith(_FORMULA_STARTS) and not _NUMBER.match(text):
         return f"'{text}"
     return text

@@ -111,8 +111,8 @@ def _report(connection: duckdb.DuckDBPyConnection, period: Period, as_of: dateti
 
 
 def _echo_rows(rows: list[dict[str, Any]]) -> None:
-    names = list(dict.fromkeys(name for row in rows for name in row)) or ["jurisdiction"]
-    echo_csv(names, [[row.get(name, "0") for name in names] for row in rows])
+    names = list(rows[0]) if rows else ["jurisdiction"]
+    echo_csv(names, [[row[name] for name in names] for row in rows])
 
 
 def _numbers(*titles: str) -> list[Column]:
@@ -138,7 +138,7 @@ def _show_jurisdictions(report: SalesTaxReport) -> None:
     sold = told(totals.gross_sales, totals.taxable_sales, totals.exempt_sales, totals.marketplace_sales)
     echo_table(f"Sales by jurisdiction, {period_name(report.period)}, {currency}", columns, rows, [["all", *sold, ""]])
     click.echo()
-    beside = [name for name in ("adjusted", "revalued") if any(getattr(row.figures, name) for row in report.rows)]
+    beside = report.beside
     columns = [Column("jurisdiction", is_cut=True), *_numbers("collected", "refunded", "due", "remitted")]
     columns += [*_numbers(*beside), *_numbers("owed")]
 

@@ -5,16 +5,18 @@ Everything is written aside and moved in when it is complete. A folder is replac
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import duckdb
+from filelock import FileLock, Timeout
 
 from ledger_tools.archive import sha256_of
 from ledger_tools.errors import LedgerError, Problem
@@ -26,6 +28,10 @@ from ledger_tools.packet.table import Packet
 from ledger_tools.packet.workbook import write_workbook
 
 MANIFEST = "manifest.json"
+
+#: What drafts of packets are called, and what may stand in one; an empty one is being made.
+_DRAFT, _LOCK = ".packet-", "lock"
+_DRAFT_NAMES = {"new", "old", "files", "packet.zip", _LOCK}
 
 #: What beancount leaves beside a ledger that it has loaded.
 _CACHE = ".*.picklecache"
@@ -118,6 +124,29 @@ def _check_replaceable(target: Path) -> None:
         )
 
 
+@contextlib.contextmanager
+def _draft_folder(place: Path) -> Iterator[Path]:
+    """A folder of our own in which a packet is written, locked as long as it is in use; what a killed run left is removed."""
+    for folder in place.glob(f"{_DRAFT}*"):
+        _remove_stale(folder)
+    with (
+        tempfile.TemporaryDirectory(dir=place, prefix=_DRAFT, ignore_cleanup_errors=True) as aside,
+        FileLock(Path(aside) / _LOCK),
+    ):
+        yield Path(aside)
+
+
+def _remove_stale(folder: Path) -> None:
+    """Remove a draft that nobody writes any more; one that holds the only copy of the packet it was to replace stays."""
+    if folder.is_symlink() or not folder.is_dir():
+        return
+    names = {file.name for file in folder.iterdir()}
+    if not names or names - _DRAFT_NAMES or {"new", "old"} <= names:
+        return
+    with contextlib.suppress(Timeout), FileLock(folder / _LOCK, timeout=0):
+        shutil.rmtree(folder, ignore_errors=True)
+
+
 def write_folder(
     target: Path, packet: Packet, connection: duckdb.DuckDBPyConnection, folder: BooksFolder, progress: Progress
 ) -> Path:
@@ -128,8 +157,8 @@ def write_folder(
     """
     _check_replaceable(target)
     target.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=target.parent, prefix=".packet-") as aside:
-        draft, old = Path(aside) / "new", Path(aside) / "old"
+    with _draft_folder(target.parent) as aside:
+        draft, old = aside / "new", aside / "old"
         draft.mkdir()
         _write_files(draft, packet, connection, folder, progress)
         if target.exists():
@@ -149,8 +178,8 @@ def write_archive(
     place.mkdir(parents=True, exist_ok=True)
     name = f"packet-{packet.standing.name}"
     target = place / f"{name}.zip"
-    with tempfile.TemporaryDirectory(dir=place, prefix=".packet-") as aside:
-        draft, files = Path(aside) / "packet.zip", Path(aside) / "files"
+    with _draft_folder(place) as aside:
+        draft, files = aside / "packet.zip", aside / "files"
         files.mkdir()
         _write_files(files, packet, connection, folder, progress)
         with zipfile.ZipFile(draft, "w") as archive:

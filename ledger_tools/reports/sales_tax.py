@@ -10,7 +10,7 @@ exchange differences of a foreign balance at a month's end are `revalued`; both 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -46,16 +46,18 @@ class TaxFigures:
         """What the period's return asks for, before any allowance and adjustment."""
         return self.collected - self.refunded
 
-    def as_json(self, currency: str) -> dict[str, str]:
-        """The figures as the interface fixes them; `adjusted` and `revalued` only where there is any."""
-        names = [*FIGURE_NAMES, *(name for name in ("adjusted", "revalued") if getattr(self, name))]
-        return {name: format_amount(getattr(self, name), currency) for name in names}
+    def as_json(self, currency: str, beside: Sequence[str] = ()) -> dict[str, str]:
+        """The figures as the interface fixes them, then those of `BESIDE` that are named."""
+        return {name: format_amount(getattr(self, name), currency) for name in (*FIGURE_NAMES, *beside)}
 
 
 #: Figures of the report in their fixed order.
 FIGURE_NAMES = (
     "gross_sales", "taxable_sales", "exempt_sales", "collected", "refunded", "due", "remitted", "owed", "marketplace_sales",
 )  # fmt: skip
+
+#: Figures that stand in a report only where any jurisdiction has them.
+BESIDE = ("adjusted", "revalued")
 
 
 def add_tax_figures(figures: Iterable[TaxFigures]) -> TaxFigures:
@@ -86,15 +88,21 @@ class SalesTaxReport:
         """All jurisdictions together."""
         return add_tax_figures(row.figures for row in self.rows)
 
+    @property
+    def beside(self) -> tuple[str, ...]:
+        """Which of `BESIDE` any row has."""
+        return tuple(name for name in BESIDE if any(getattr(row.figures, name) for row in self.rows))
+
     def as_json(self) -> dict[str, Any]:
-        """The report as the interface fixes it."""
+        """The report as the interface fixes it; all rows have the same keys."""
+        beside = self.beside
         return {
             "period": self.period.as_json(),
             "currency": self.currency,
             "jurisdictions": [
-                {"jurisdiction": row.jurisdiction, **row.figures.as_json(self.currency)} for row in self.rows
+                {"jurisdiction": row.jurisdiction, **row.figures.as_json(self.currency, beside)} for row in self.rows
             ],
-            "totals": self.totals.as_json(self.currency),
+            "totals": self.totals.as_json(self.currency, beside),
         }
 
 

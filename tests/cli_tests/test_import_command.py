@@ -165,7 +165,10 @@ def test_shorter_export_within_a_longer(names: str, total: str, is_told: bool, t
     call("--books", books.folder.root, "import", books.write("april.csv", orders_of("12345", APRIL)))
     days = {**APRIL, "9": "2031-04-11"}
     outcome = call("--books", books.folder.root, "import", books.write("mended.csv", orders_of(names, days, total)))
-    said = "Where they differ, april.csv counts and not mended.csv: it covers 2031-04-02 to 2031-04-30" in outcome.err
+    said = (
+        "Where they differ, april.csv counts and not mended.csv: the former covers 2031-04-02 to 2031-04-30"
+        in outcome.err
+    )
     assert is_told == said
     assert is_told == ("export its days again through a day after 2031-04-30" in outcome.err)
     assert [(500,)] == books.query("SELECT total FROM order_head WHERE order_id = '3'")

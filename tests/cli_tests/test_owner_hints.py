@@ -40,6 +40,17 @@ def test_corrected_file_that_does_not_count_is_told(tmp_path: Path) -> None:
     assert [(1000,)] == books.query("SELECT total FROM order_head")
 
 
+def test_files_of_one_name_are_told_apart(tmp_path: Path) -> None:
+    """A changed file under the name of an earlier one is told from it, with the name under which the books keep it."""
+    books = Books(tmp_path)
+    rows = [order(name, DAY, "10.00") for name in "12"]
+    call("--books", books.folder.root, "import", books.write("a.csv", rows), "--source", "shop")
+    told = call("--books", books.folder.root, "import", books.write("a.csv", rows[:1]), "--source", "shop")
+    (kept,) = [file.name for file in (books.folder.exports / "shop").iterdir() if file.name != "a.csv"]
+    assert f"the a.csv imported earlier counts and not the one imported now (kept as {kept})" in told.err
+    assert "if this one is the newer one, give it a later name (such as a-2.csv)" in told.err
+
+
 def test_own_account_counts_in_the_order(tmp_path: Path) -> None:
     """A hand entry with an order's link lowers the order's profit whatever expense account it names, and all still ties."""
     books = Books(tmp_path).put(

@@ -12,6 +12,7 @@ from typing import Any
 
 import openpyxl
 import pytest
+from filelock import FileLock
 from kept_books import Books, bank, order, processor, silent, wallet
 from openpyxl.utils.escape import unescape
 from shop_books import DemoBooks
@@ -183,6 +184,24 @@ def test_a_folder_with_other_things_is_left_alone(
         write_folder(target, april, demo_books.connection, demo_books.folder, silent)
     assert "mine" == (target / "csv" / "my notes.txt").read_text(encoding="utf-8")
     assert [target] == list(tmp_path.iterdir())
+
+
+def test_what_a_killed_run_left_is_removed(
+    demo_books: DemoBooks, april: Packet, packet_folder: Path, tmp_path: Path
+) -> None:
+    """A draft that nobody writes goes; one that is being written, one that holds an earlier packet, and strange folders stay."""
+    left = {"dead": ("new",), "written": ("new",), "between": ("new", "old"), "strange": ("photos",)}
+    for name, folders in left.items():
+        for folder in folders:
+            (tmp_path / f".packet-{name}" / folder).mkdir(parents=True)
+        if name != "strange":
+            (tmp_path / f".packet-{name}" / "lock").touch()
+    with FileLock(tmp_path / ".packet-written" / "lock"):
+        write_folder(tmp_path / "out", april, demo_books.connection, demo_books.folder, silent)
+    assert [".packet-between", ".packet-strange", ".packet-written", "out"] == sorted(
+        file.name for file in tmp_path.iterdir()
+    )
+    assert contents_of(packet_folder) == contents_of(tmp_path / "out")
 
 
 def test_an_edited_journal_is_not_handed_on(hostile_books: Books, tmp_path: Path) -> None:

@@ -77,6 +77,7 @@ def test_json(shop: ShopBooks) -> None:
     assert "205.00" == report["jurisdictions"][0]["gross_sales"]
     later = report_sales_tax(shop.connection, FEBRUARY).as_json()
     assert "-1.85" == later["totals"]["adjusted"]
+    assert [[*names, "adjusted"]] == [list(keys) for keys in {tuple(row) for row in later["jurisdictions"]}]
 
 
 def test_as_of(shop: ShopBooks) -> None:

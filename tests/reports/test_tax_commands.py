@@ -71,6 +71,13 @@ def test_parts_as_json(folder: Path) -> None:
     ]
 
 
+def test_parts_as_csv(folder: Path) -> None:
+    """Yes and no are written as in JSON."""
+    lines = run(folder, "sales-tax", "--show", "thresholds", "--format", "csv").stdout.splitlines()
+    place = lines[0].split(",").index("registered")
+    assert ["true", "false"] == [line.split(",")[place] for line in lines[1:]]
+
+
 def test_tax_forms_in_both_shapes(folder: Path) -> None:
     """Receipts and lines stand in one JSON, the lines in the CSV; the caution stands on stderr."""
     result = run(folder, "tax-forms", "--year", "2031", "--format", "json")
