@@ -254,9 +254,7 @@ def _look_at_cut_off(month: MonthToClose) -> Finding:
         f"{_counted(cut_off.accrued, 'order')} shipped and not charged accrued"
     )
     if cut_off.unknown_costs:
-        items = tuple(
-            StepItem(order, "shipped, not charged, and no cost of its SKU is known") for order in cut_off.unknown_costs
-        )
+        items = tuple(StepItem(order, f"shipped, not charged, and {why}") for order, why in cut_off.unknown_costs)
         step = "import the wallet's export that charges these orders, or waive the step: their income then stands without cost"
         return Finding(False, f"{detail}; the cost of {len(items)} is unknown", items, step)
     rows = month.connection.execute(

@@ -72,14 +72,14 @@ class CutOff:
     Attributes:
         recognise: "shipped" or "placed": when an order's income is earned.
         deferred, accrued: number of orders.
-        unknown_costs: ids of shipped orders that no cost is known for.
+        unknown_costs: ids of shipped orders that no cost is known for, each with what is not known.
         unknown_rates: foreign currencies held that no rate is known for.
     """
 
     recognise: str
     deferred: int
     accrued: int
-    unknown_costs: tuple[str, ...]
+    unknown_costs: tuple[tuple[str, str], ...]
     unknown_rates: tuple[str, ...]
 
 
@@ -115,10 +115,10 @@ def list_month_end_entries(
             "SELECT rule, count(DISTINCT event_id) FROM month_end_leg WHERE order_no IS NOT NULL GROUP BY rule"
         ).fetchall()
     )
-    unknown = connection.execute("SELECT order_id FROM unknown_cost ORDER BY order_id").fetchall()
+    unknown = connection.execute("SELECT order_id, why FROM unknown_cost ORDER BY order_id").fetchall()
     return CutOff(
         recognise, counted.get(DEFERRAL.name, 0), counted.get(ACCRUAL.name, 0),
-        tuple(str(row[0]) for row in unknown), unknown_rates,
+        tuple((str(order_id), str(why)) for order_id, why in unknown), unknown_rates,
     )  # fmt: skip
 
 
@@ -236,7 +236,14 @@ _ACCRUALS = f"""
     JOIN order_head AS head USING (order_no) JOIN source USING (source_no)
     WHERE order_no NOT IN (SELECT order_no FROM rated WHERE value IS NULL);
     CREATE OR REPLACE TEMP TABLE unknown_cost AS
-    SELECT order_id FROM uncharged
+    SELECT order_id, CASE
+        WHEN order_no IN (SELECT order_no FROM order_cost) THEN 'no rate of its cost''s currency is known'
+        WHEN order_no IN (SELECT order_no FROM order_line AS line ANTI JOIN sku_cost ON sku_cost.sku = line.sku)
+            THEN 'no cost of its SKU is known'
+        WHEN basket.country IS NULL THEN 'its order export tells no country, so no shipping cost is known'
+        ELSE 'no shipping cost of ' || basket.pieces || CASE WHEN basket.pieces = 1 THEN ' piece to ' ELSE ' pieces to ' END
+             || basket.country || ' is known' END AS why
+    FROM uncharged LEFT JOIN basket USING (order_no)
     WHERE order_no NOT IN (SELECT order_no FROM month_end_leg WHERE rule = '{ACCRUAL.name}')
       AND order_no NOT IN (SELECT order_no FROM order_cost WHERE production + shipping + tax = 0)
 """

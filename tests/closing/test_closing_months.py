@@ -73,14 +73,16 @@ def test_recognised_when_placed(tmp_path: Path) -> None:
     assert -3000 == balances(books, "2031-04-30")["Income:Sales:Mugs"]
 
 
-def put_shipped_uncharged(books: Books, sku: str = "MUG", charged_on: str | None = None) -> None:
-    """Order 3, two mugs to Colorado shipped on 29 April; charged later or not at all."""
+def put_shipped_uncharged(
+    books: Books, sku: str = "MUG", charged_on: str | None = None, country: str = "US", region: str = "CO"
+) -> None:
+    """Order 3, two mugs (to Colorado) shipped on 29 April; charged later or not at all."""
     books.put(
         orders=[
             order("0", "2031-04-02", "20.00", shipped_at="2031-04-03T09:00:00", quantity=2, unit_price="10.00",
                   ship_country="US", ship_region="CO"),
             order("3", "2031-04-28", "20.00", shipped_at="2031-04-29T09:00:00", quantity=2, unit_price="10.00", sku=sku,
-                  ship_country="US", ship_region="CO"),
+                  ship_country=country, ship_region=region),
         ],
         wallet=[
             wallet("v0", "charge", "2031-04-02", "9.10", order_ref="0", sku="MUG", quantity=2, production="6.50", shipping="2.60"),
@@ -136,8 +138,18 @@ def test_unknown_cost_blocks(books: Books) -> None:
     assert "blocked" == states(report)["cut-off"]
     step = next(step for step in report.steps if step.step == "cut-off")
     assert ["3"] == [item.key for item in step.items]
+    assert "shipped, not charged, and no cost of its SKU is known" == step.items[0].text
     assert "import the wallet's export" in step.next_step
     assert not report.closed
+
+
+def test_unknown_shipping_is_told(books: Books) -> None:
+    """Where the SKU was charged before and only the shipping to that country wasn't, the cut-off says so."""
+    put_shipped_uncharged(books, country="NZ", region="")
+    step = next(step for step in close(books, "2031-04", "open-items", "balances").steps if step.step == "cut-off")
+    assert ["shipped, not charged, and no shipping cost of 2 pieces to NZ is known"] == [
+        item.text for item in step.items
+    ]
 
 
 def test_foreign_balance(tmp_path: Path) -> None:
