@@ -7,6 +7,7 @@ the table exists only when all of it could be read. Rows read = records + declar
 from __future__ import annotations
 
 import datetime
+import json
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,7 +31,7 @@ from importers.order_lines import (
     fill_orders,
     forget_assumed_currencies,
 )
-from importers.spreadsheet import write_sheet
+from importers.spreadsheet import find_sheet, write_sheet
 from importers.statements import (
     StatementFile,
     find_differences,
@@ -42,7 +43,7 @@ from importers.statements import (
 from importers.text_tables import TextTable, quote_name, refuse
 from importers.typed import CURRENCY_GIVEN, SKIPPED_BY, Typing, create_stage, drop_helpers
 from ledger_tools.errors import LedgerError, Problem
-from ledger_tools.records import DATED_BY, KINDS
+from ledger_tools.records import DATED_BY, KINDS, MOMENT
 
 _STATEMENT_READERS = {OFX: read_ofx, CAMT053: read_camt053, MT940: read_mt940}
 
@@ -110,7 +111,7 @@ def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, t
     """
     _lock_down(connection)
     texts, mapping, statements = _read_texts(request)
-    _require_columns(texts, mapping)
+    _require_columns(texts, mapping, request.path)
     typing = Typing(texts, mapping, request.currency, request.shop_zone)
     connection.execute(f"DROP TABLE IF EXISTS {quote_name(table)}")
     try:
@@ -182,7 +183,13 @@ def _read_texts(request: ExportRequest) -> tuple[TextTable, Mapping, StatementFi
         lines = write_canonical(statements, scratch)
         return read_delimited(lines, mapping.file, mapping.columns_used(), scratch, path.name), mapping, statements
     if kind_of_file == SPREADSHEET:
-        sheet, shape = write_sheet(path, mapping.file, scratch)
+        dated = {
+            column
+            for entry in KINDS[mapping.kind]
+            if entry.type == MOMENT
+            for column in mapping.columns.get(entry.name, ())
+        }
+        sheet, shape = write_sheet(path, mapping.file, scratch, dated)
         return read_delimited(sheet, shape, mapping.columns_used(), scratch, path.name), mapping, None
     return read_delimited(path, mapping.file, mapping.columns_used(), scratch), mapping, None
 
@@ -233,7 +240,7 @@ def _complete(connection: duckdb.DuckDBPyConnection, typing: Typing, table: str)
     return problems
 
 
-def _require_columns(texts: TextTable, mapping: Mapping) -> None:
+def _require_columns(texts: TextTable, mapping: Mapping, path: Path) -> None:
     """Refuses a file that lacks a mapped column, or holds it twice."""
     problems = []
     required = {entry.name for entry in KINDS[mapping.kind] if entry.required} - SUPPLIED
@@ -248,6 +255,13 @@ def _require_columns(texts: TextTable, mapping: Mapping) -> None:
             step = f"`ledger-tools map FILE --source {mapping.source}` proposes a mapping of its columns"
             problems.append(Problem(f"{texts.file}, column {column}", what, step))
     if problems:
+        if mapping.file.sheet is None and detect_format(path) == SPREADSHEET:
+            wanted = required if mapping.canonical else mapping.columns_used()
+            sheet = find_sheet(path, mapping.file, {*wanted})
+            if sheet is not None:
+                what = f"the first sheet lacks columns that the sheet {sheet!r} has"
+                line = f"sheet = {json.dumps(sheet, ensure_ascii=False)}"
+                problems.append(Problem(texts.file, what, f"set {line} under [file] in mappings/{mapping.source}.toml"))
         raise refuse(problems, texts.file)
 
 

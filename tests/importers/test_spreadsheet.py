@@ -8,6 +8,7 @@ import zipfile
 
 import openpyxl
 import pytest
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 HEADER = ["at", "amount", "memo"]
 
@@ -40,6 +41,44 @@ def test_the_sheet_that_the_mapping_names(read):
     mapping += '[columns]\nat = "at"\namount = "amount"\n'
     _, rows = read(workbook([HEADER, ["2031-04-01", 12.5], ["2031-04-01", "12,75"]]), "bank", mapping, name="a.xlsx")
     assert [1250, 1275] == [row["amount"] for row in rows]
+
+
+@pytest.mark.parametrize("since", [1900, 1904])
+def test_serial_days(read, since):
+    """A number in a date column is the day that the spreadsheet means, with its time; amounts and small numbers stay."""
+    serials = [47855, 47855.5, 47856.999988426] if since == 1900 else [46393, 46393.5, 46394.999988426]
+    book = openpyxl.load_workbook(io.BytesIO(workbook([HEADER, *([day, 47855, "x"] for day in serials)], None)))
+    if since == 1904:
+        book.epoch = CALENDAR_MAC_1904
+    buffer = io.BytesIO()
+    book.save(buffer)
+    _, rows = read(buffer.getvalue(), "bank", name="a.xlsx")
+    assert ["2031-01-07 00:00:00", "2031-01-07 12:00:00", "2031-01-08 23:59:59"] == [
+        row["at"].isoformat(" ") for row in rows
+    ]
+    assert [4785500] * 3 == [row["amount"] for row in rows]
+
+
+def test_number_that_a_format_reads_is_no_serial_day(read):
+    """Where the mapping's own format reads the number, it holds: 31095 is the 95th day of 2031."""
+    mapping = 'source = "s"\nkind = "bank"\n[file]\nsheet = "Lines"\ndate_formats = ["%y%j"]\n'
+    mapping += '[columns]\nat = "at"\namount = "amount"\n'
+    _, rows = read(workbook([HEADER, [31095, 1], [31102, 1]]), "bank", mapping, name="a.xlsx")
+    assert ["2031-04-05", "2031-04-12"] == sorted(row["at"].date().isoformat() for row in rows)
+
+
+def test_another_sheet_is_named(refusal):
+    """Where the first sheet lacks the columns and one other has them, the refusal names it and the line to write."""
+    book = openpyxl.Workbook()
+    book.active.append(["Exported by", "x"])
+    sheet = book.create_sheet("Lines")
+    sheet.append(HEADER)
+    sheet.append(["2031-04-01", 1, "x"])
+    buffer = io.BytesIO()
+    book.save(buffer)
+    told = "\n".join(refusal(buffer.getvalue(), "bank", name="a.xlsx"))
+    assert "a.xlsx: the first sheet lacks columns that the sheet 'Lines' has" in told
+    assert 'set sheet = "Lines" under [file] in mappings/' in told
 
 
 def packed():
