@@ -231,10 +231,12 @@ def swap_in(
     *,
     with_journal: bool,
     aside: Sequence[tuple[Path, Path]] = (),
+    given_up: Sequence[tuple[Path, Path]] = (),
 ) -> None:
     """Write journal and database aside, decide the change and carry it out.
 
-    `aside` are more inputs that come with it, as (where the file lies now, where it belongs).
+    `aside` are more inputs that come with it, as (where the file lies now, where it belongs); `given_up` are files that
+    the books were made of and are no more, as (where the file lies now, where it is kept).
     """
     from ledger_tools.build import write_journal
 
@@ -245,6 +247,9 @@ def swap_in(
     for now, final in renames:
         state = now.stat()
         stamp[str(final.relative_to(folder.root))] = (state.st_size, state.st_mtime_ns, sha256_of(now))
+    for now, _ in given_up:
+        stamp.pop(str(now.relative_to(folder.root)), None)
+    renames += given_up
     removals: list[Path] = []
     with ThreadPoolExecutor(1, thread_name_prefix="keeping") as pool, connect_again(connection) as beside:
         keeping = pool.submit(keep_tables, beside, staging / "books.duckdb")

@@ -58,8 +58,8 @@ class Inputs:
     closed: tuple[ClosedMonth, ...] = ()
 
 
-def read_inputs(folder: BooksFolder) -> Inputs:
-    """Settings, mappings, hand entries and decisions of a books folder.
+def read_inputs(folder: BooksFolder, *, but_month: str | None = None) -> Inputs:
+    """Settings, mappings, hand entries, decisions and closed months of a books folder; `but_month` is taken as open.
 
     Raises:
         LedgerError: all problems of all of them.
@@ -95,7 +95,7 @@ def read_inputs(folder: BooksFolder) -> Inputs:
         problems.extend(trouble.problems)
     closed: tuple[ClosedMonth, ...] = ()
     try:
-        closed = read_closed_months(folder)
+        closed = read_closed_months(folder, but=but_month)
     except LedgerError as trouble:
         problems.extend(trouble.problems)
     problems.extend(_pattern_problems(settings))

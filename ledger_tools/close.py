@@ -218,14 +218,18 @@ def _freeze(
     return frozen
 
 
-def reopen_month(folder: BooksFolder, reopening: Reopening) -> None:
+def reopen_month(folder: BooksFolder, reopening: Reopening, progress: Progress) -> None:
     """Open the last closed month again; its freeze and the reason are kept in `closed/reopened/`.
 
+    The rebuilt books come in the same swap. Where they can't be built, the month is open all the same, since what is in
+    the way may be another damaged freeze.
+
     Raises:
-        LedgerError: it isn't closed, or a later month is.
+        LedgerError: it isn't closed, or a later month is; or the books can't be built.
     """
     with lock_books(folder):
         carry_out(folder)
+        stamp = stamp_of(input_files(folder), {})
         # by the names of the records alone: a freeze that is damaged can be opened, too
         closed = sorted(file.stem for file in folder.closed.glob("*.toml"))
         month = reopening.month
@@ -243,10 +247,16 @@ def reopen_month(folder: BooksFolder, reopening: Reopening) -> None:
         staging = fresh_staging(folder)
         reason = staging / "reason.toml"
         reason.write_text(reopening_text(reopening), encoding="utf-8", newline="\n")
-        renames = [(reason, kept / f"{month}.{number}.reason.toml")]
-        renames += [
+        given_up = [(reason, kept / f"{month}.{number}.reason.toml")]
+        given_up += [
             (folder.closed / f"{month}{suffix}", kept / f"{month}.{number}{suffix}")
             for suffix in _SUFFIXES
             if (folder.closed / f"{month}{suffix}").is_file()
         ]
-        move_files(folder, renames)
+        try:
+            inputs = read_inputs(folder, but_month=month)
+            connection, _ = rebuild(folder, inputs, staging, archived_exports(folder), progress)
+        except LedgerError:
+            move_files(folder, given_up)
+            raise
+        swap_in(folder, inputs, staging, connection, [], stamp, progress, with_journal=True, given_up=given_up)

@@ -109,8 +109,8 @@ def _toml_text(text: str) -> str:
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
-def read_closed_months(folder: BooksFolder) -> tuple[ClosedMonth, ...]:
-    """The closed months of a books folder, earliest first.
+def read_closed_months(folder: BooksFolder, *, but: str | None = None) -> tuple[ClosedMonth, ...]:
+    """The closed months of a books folder, earliest first, without the one that is named.
 
     Raises:
         LedgerError: a record can't be read, a file of it is missing, or the closed months have a hole between them.
@@ -118,6 +118,8 @@ def read_closed_months(folder: BooksFolder) -> tuple[ClosedMonth, ...]:
     months: list[ClosedMonth] = []
     problems: list[Problem] = []
     for file in sorted(folder.closed.glob("*.toml")):
+        if file.stem == but:
+            continue
         try:
             months.append(_read_month(file))
         except LedgerError as trouble:

@@ -28,16 +28,15 @@ def command(context: Context, month: str, reason: str, by: str | None) -> None:
     """
     import datetime
 
-    from ledger_tools.archive import open_books
     from ledger_tools.close import reopen_month
     from ledger_tools.closed import Reopening
 
     if not reason.strip():
         raise click.UsageError("give a reason: --reason TEXT")
     folder = context.folder()
-    reopen_month(folder, Reopening(month, datetime.date.today(), signing_name(by), reason.strip()))
-    with open_books(folder, context.progress):
-        context.end_progress()
+    reopening = Reopening(month, datetime.date.today(), signing_name(by), reason.strip())
+    reopen_month(folder, reopening, context.progress)
+    context.end_progress()
     click.echo(
         f"{month} is open again. Close it with: ledger-tools close {month}\n"
         "What has come since counts then: an actual charge may take the place of an estimated one.",

@@ -11,12 +11,13 @@ from april_shop import DAY, WAIVABLE, balances, close
 from kept_books import Books, fingerprint, order, processor, silent, wallet
 
 from ledger_tools import archive
-from ledger_tools.archive import open_books
+from ledger_tools.archive import finish_pending, open_books
 from ledger_tools.checks import run_checks
 from ledger_tools.checks.closed_months import check_closed_months
 from ledger_tools.close import Signature, close_months, reopen_month
 from ledger_tools.closed import Reopening, read_closed_months, read_reopenings
 from ledger_tools.errors import LedgerError
+from ledger_tools.folder import BooksFolder
 from ledger_tools.status import read_status
 
 
@@ -109,8 +110,10 @@ def test_reopened_and_closed_again(books: Books) -> None:
     close(books, "2031-04")
     closed = {name: text for name, text in fingerprint(books.folder.root).items() if "reopened" not in name}
     reopening = Reopening("2031-04", DAY, "R. Vale", 'the bank said "sorry"')
-    reopen_month(books.folder, reopening)
+    reopen_month(books.folder, reopening, silent)
+    opened = fingerprint(books.folder.root)
     books.build()
+    assert opened == fingerprint(books.folder.root)
     assert () == read_closed_months(books.folder)
     assert (reopening,) == read_reopenings(books.folder)
     assert [] == [entry for entry in books.entries() if entry.source == "month-end"]
@@ -118,6 +121,26 @@ def test_reopened_and_closed_again(books: Books) -> None:
     assert closed == {name: text for name, text in fingerprint(books.folder.root).items() if "reopened" not in name}
     kept = {file.name for file in (books.folder.closed / "reopened").iterdir()}
     assert {f"2031-04.1{end}" for end in (".toml", ".csv", ".beancount", ".reason.toml")} == kept
+
+
+def test_reopening_is_one_change(books: Books, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Cut short before the renames, a reopening is carried out by whoever comes next: freeze, journal and database at once."""
+
+    def killed(folder: BooksFolder) -> None:
+        raise KeyboardInterrupt
+
+    close(books, "2031-04")
+    closed = fingerprint(books.folder.root)
+    with monkeypatch.context() as patched:
+        patched.setattr(archive, "carry_out", killed)
+        with pytest.raises(KeyboardInterrupt):
+            reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "why"), silent)
+    assert closed == fingerprint(books.folder.root)
+    finish_pending(books.folder)
+    opened = fingerprint(books.folder.root)
+    assert closed["journal/2031-04.beancount"] != opened["journal/2031-04.beancount"]
+    books.build()
+    assert opened == fingerprint(books.folder.root)
 
 
 @pytest.mark.parametrize(
@@ -200,5 +223,5 @@ def test_damaged_freeze(books: Books) -> None:
     assert ("closed/2031-04.csv", "is not the postings of a closed month any more") == (problem.where, problem.what)
     assert "ledger-tools reopen 2031-04" in problem.next_step
     (books.folder.closed / "2031-04.beancount").unlink()
-    reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "damaged"))
+    reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "damaged"), silent)
     assert close(books, "2031-04").closed

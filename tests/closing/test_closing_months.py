@@ -125,7 +125,7 @@ def test_reopened_month_takes_the_actual_charge(books: Books) -> None:
     )
     books.put(wallet=[actual])
     assert -860 == balances(books, "2031-04-30")["Liabilities:AccruedFulfilment"]
-    reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "the partner's bill came"))
+    reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "the partner's bill came"), silent)
     close(books, "2031-04", *WAIVABLE)
     assert -999 == balances(books, "2031-04-30")["Liabilities:AccruedFulfilment"]
     assert "Liabilities:AccruedFulfilment" not in balances(books, "2031-05-31")
@@ -224,7 +224,7 @@ def test_order_of_months(books: Books) -> None:
     cases: list[tuple[Callable[[], object], str]] = [
         (lambda: close(books, "2031-05", *WAIVABLE), "is not the next to close: that is 2031-04"),
         (lambda: close(books, "2031-13", *WAIVABLE), "is not a month"),
-        (lambda: reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "why")), "is not closed"),
+        (lambda: reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "why"), silent), "is not closed"),
         (lambda: close(books, "2031-04", "frozen"), "can't be waived"),
     ]
     for act, words in cases:
@@ -235,4 +235,4 @@ def test_order_of_months(books: Books) -> None:
     with pytest.raises(LedgerError, match="is closed already"):
         close(books, "2031-04")
     with pytest.raises(LedgerError, match="2031-05 after it is closed"):
-        reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "why"))
+        reopen_month(books.folder, Reopening("2031-04", DAY, "R. Vale", "why"), silent)

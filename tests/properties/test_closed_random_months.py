@@ -136,7 +136,7 @@ def test_closed_opened_and_closed_again(workshop: Path, seed: int, orders: int) 
             }
 
         first = close()
-        reopen_month(books.folder, Reopening(month, DAY, "nobody", "again"))
+        reopen_month(books.folder, Reopening(month, DAY, "nobody", "again"), silent)
         assert first == close()
     finally:
         shutil.rmtree(root)
