@@ -56,7 +56,8 @@ def report_trial_balance(connection: duckdb.DuckDBPyConnection, as_of: datetime.
     """Sums of the amounts posted up to a day."""
     rows = connection.execute(
         """SELECT account.name, currency, sum(amount)::BIGINT,
-                  CASE WHEN count(value) = count(*) THEN sum(value)::BIGINT END FROM posting JOIN account USING (account_no)
+                  CASE WHEN coalesce(sum(amount) FILTER (value IS NULL), 0) = 0 THEN coalesce(sum(value), 0)::BIGINT END
+           FROM posting JOIN account USING (account_no)
            WHERE ($as_of IS NULL OR posted_on <= $as_of)
            GROUP BY account_no, account.name, currency HAVING sum(amount) <> 0 OR sum(value) <> 0 ORDER BY account_no, currency""",
         {"as_of": as_of},

@@ -13,7 +13,7 @@ from ledger_tools import close_steps
 from ledger_tools.archive import open_books
 from ledger_tools.calendar import parse_month
 from ledger_tools.checks import run_checks
-from ledger_tools.reports.statements import report_income
+from ledger_tools.reports.statements import report_income, report_trial_balance
 from ledger_tools.reports.valued import Unvalued, list_unvalued
 
 RATE = '\n[[rate]]\ncurrency = "GBP"\non = 2031-04-10\nrate = "1.25"\n'
@@ -82,6 +82,9 @@ def test_rate_after_the_close(foreign: Books, monkeypatch: pytest.MonkeyPatch) -
         day = datetime.date(2031, 4, 10)
         assert (Unvalued("GBP", 2, day, True),) == list_unvalued(connection, datetime.date(2031, 4, 30))
         assert () == list_unvalued(connection, None)
+        worth = {row.account: row.value for row in report_trial_balance(connection, None).rows if row.currency == "GBP"}
+        assert 14500 == worth["Assets:Processor:CardProcessor"]
+        assert None not in worth.values()
         assert [] == [check for check in run_checks(connection, foreign.folder, silent) if not check.passed]
     assert close(foreign, "2031-05", *WAIVABLE).closed
     with open_books(foreign.folder, silent) as connection:
