@@ -31,7 +31,14 @@ _NUMBERED_WINDOW = (3, 183)
 #: What a line says that is a transfer, where no rule does; case ignored.
 _TRANSFER_WORDS = r"\b(transfer|xfer|autopay|card payment|payment thank you|payment received)\b"
 #: The number of a cheque or of a deposit's slip, in a bank's text or a person's.
-_NUMBER = r"\b(?:check|cheque|chq|chk|ck|deposit)\W*(?:no\W*)?0*([0-9]+)\b"
+_SLIP = r"\b(?:check|cheque|chq|chk|ck|deposit)\W*(?:no\W*)?"
+_NUMBER = _SLIP + r"0*([0-9]+)\b"
+#: A day after such a word is no number: "Deposit 30 Jan", "DEPOSIT 2031-01-30".
+_MONTH = (
+    "(?:jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?"
+    "|nov(?:ember)?|dec(?:ember)?)"
+)
+_DAY = _SLIP + rf"[0-9]+(?:[-/.][0-9]|(?:st|nd|rd|th)?\W*{_MONTH}\b)"
 
 
 def match_transfers(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, hand: HandFile) -> None:
@@ -93,7 +100,8 @@ def _list_hand_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
 
 def _number(text: str) -> str:
     """SQL expression: the number of a cheque or slip in a text, NULL where it names none."""
-    return f"nullif(regexp_extract({text}, {quoted(_NUMBER)}, 1, 'i'), '')"
+    found = f"nullif(regexp_extract({text}, {quoted(_NUMBER)}, 1, 'i'), '')"
+    return f"CASE WHEN NOT regexp_matches({text}, {quoted(_DAY)}, 'i') THEN {found} END"
 
 
 def _list_line_ends(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:

@@ -95,6 +95,24 @@ def test_numbers_tell_cheques_apart(books: ShopBooks) -> None:
     ] == [row[0] for row in rows]
 
 
+@pytest.mark.parametrize(
+    ("words", "text", "tied"),
+    [
+        ("Deposit 30 Jan", "DEPOSIT 2031-01-30", 1),
+        ("deposit 30th January", "DEPOSIT 117", 1),
+        ("Deposit 116 marketing", "DEPOSIT 117", 0),
+        ("Deposit 117", "DEPOSIT 0117", 1),
+    ],
+)
+def test_a_day_is_no_number(tmp_path: Path, words: str, text: str, tied: int) -> None:
+    """A day after the word for a deposit is not taken for the number of its slip."""
+    entry = f'2031-01-30 * "{words}"\n  Assets:InTransit:Transfers  60.00 USD\n  Income:Other  -60.00 USD\n'
+    built = build_books(tmp_path, SETTINGS, {"checking": [line("01-31", "60.00", text)]}, entry)
+    rows = built.connection.execute("SELECT count(DISTINCT pair_no) FROM transfer_end").fetchall()
+    built.connection.close()
+    assert [(tied,)] == rows
+
+
 def test_a_line_of_another_cheque_is_not_explained(books: ShopBooks) -> None:
     """What the bank paid by a cheque that nobody wrote down stays unexplained, whatever its amount."""
     rows = books.connection.execute("SELECT event_id FROM fact_bank WHERE posting = 'unknown'").fetchall()
