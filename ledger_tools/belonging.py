@@ -13,6 +13,7 @@ import duckdb
 from ledger_tools.decisions import Decision
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.matching.order_lookup import find_order
+from ledger_tools.matching.stages import REFERENCE
 from ledger_tools.matching.tied import tied_lines, tied_orders
 from ledger_tools.money import format_amount
 from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME
@@ -21,6 +22,11 @@ from ledger_tools.open_items import OpenItem
 #: SQL relation: bank lines as `tied_lines` reads them.
 _LINES = """(SELECT row_number() OVER (ORDER BY source_no, key) AS line_no, source.name, key, amount, row.currency
              FROM bank_row AS row JOIN source USING (source_no))"""
+
+#: SQL relation: lines that a build tied to the movement that their text names.
+_NAMED = f"""(SELECT line_no, movement_no FROM bank_match AS tie JOIN source USING (source_no)
+              JOIN {_LINES} AS line ON line.name = source.name AND line.key = tie.key WHERE matched_by = '{REFERENCE.name}'
+              QUALIFY count(*) OVER (PARTITION BY line_no) = 1)"""
 
 #: SQL relation: the decisions that are kept and new ones, as five lists.
 _DECISIONS = """(
@@ -126,17 +132,17 @@ def refuse_what_can_not_hold(connection: duckdb.DuckDBPyConnection, decisions: S
         "match_sources": [one.match_source for one in decisions],
         "matches": [one.match_id for one in decisions],
     }
-    named = f"""(SELECT * FROM {_DECISIONS} AS kept)"""
+    kept = f"(SELECT * FROM {_DECISIONS} AS kept)"
     against = connection.execute(
-        f"""SELECT against FROM ({tied_lines(_LINES, named)}) JOIN movement USING (movement_no) JOIN {_LINES} AS line USING (line_no)
-            JOIN source ON source.source_no = movement.source_no
+        f"""SELECT against FROM ({tied_lines(_LINES, kept, _NAMED)})
+            JOIN movement USING (movement_no) JOIN {_LINES} AS line USING (line_no) JOIN source ON source.source_no = movement.source_no
             WHERE against IS NOT NULL AND (list_contains($matches, line.key) OR list_contains($matches, movement.event_id))
             ORDER BY 1 LIMIT 1""",
         values,
     ).fetchone()
     if against is not None:
         raise _refusal(decisions, str(against[0]))
-    _refuse_split(connection, decisions, named, values)
+    _refuse_split(connection, decisions, kept, values)
 
 
 def _is_line(connection: duckdb.DuckDBPyConnection, source: str | None, event_id: str | None) -> bool:

@@ -61,6 +61,7 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
             line_no INTEGER, movement_no INTEGER, why VARCHAR, whole INTEGER, made_up VARCHAR)
         """
     )
+    _list_named(connection)
     _match_by_decision(connection)
     _match_by_reference(connection, settings)
     _match_by_amount(connection, settings)
@@ -115,16 +116,44 @@ def _list_movements(connection: duckdb.DuckDBPyConnection) -> None:
     )
 
 
-def _match_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
-    """What a person tied together, where it is one line or one movement with what belongs to it."""
+_OPEN_LINE = "line_no NOT IN (SELECT line_no FROM found)"
+_OPEN_MOVEMENT = "movement_no NOT IN (SELECT movement_no FROM found)"
+
+#: SQL: the words of each line's text.
+_WORDS = """SELECT line_no, amount, currency, "at"::DATE AS day, unnest(regexp_split_to_array(upper(text), '[^A-Z0-9_-]+')) AS word
+    FROM line"""
+
+
+def _list_named(connection: duckdb.DuckDBPyConnection) -> None:
+    """Make `named`: the words of lines that are the id of a movement or what it is called by, with that movement."""
+    window = stages.REFERENCE.window
+    assert window is not None
     connection.execute(
-        f"""INSERT INTO found SELECT line_no, movement_no, moved, {quoted(stages.DECISION.name)}, 'decided by a person'
-            FROM ({tied_lines("line", "decision")}) WHERE against IS NULL"""
+        f"""
+        CREATE OR REPLACE TEMP TABLE named AS
+        SELECT DISTINCT word.line_no, word.word, name.movement_no FROM ({_WORDS}) AS word
+        JOIN (SELECT movement_no, amount, moved_on, upper(reference) AS word FROM movement
+              UNION SELECT movement_no, amount, moved_on, upper(event_id) FROM movement) AS name
+          ON name.word = word.word AND sign(name.amount) = sign(word.amount)
+        WHERE length(word.word) >= 4 AND word.day BETWEEN name.moved_on + ({window.low}) AND name.moved_on + {window.high}
+          AND (name.amount = word.amount OR NOT regexp_full_match(word.word, '[0-9]+'))
+        """
     )
 
 
-_OPEN_LINE = "line_no NOT IN (SELECT line_no FROM found)"
-_OPEN_MOVEMENT = "movement_no NOT IN (SELECT movement_no FROM found)"
+def _match_by_decision(connection: duckdb.DuckDBPyConnection) -> None:
+    """What a person tied together, where it is one line or one movement with what belongs to it."""
+    named = "(SELECT line_no, min(movement_no) AS movement_no FROM named GROUP BY line_no HAVING count(DISTINCT movement_no) = 1)"
+    connection.execute(
+        f"""
+        INSERT INTO found
+        SELECT line_no, movement_no, moved,
+               CASE WHEN decided THEN {quoted(stages.DECISION.name)} ELSE {quoted(stages.REFERENCE.name)} END,
+               CASE WHEN decided THEN 'decided by a person' ELSE 'the bank''s text names it' END
+        FROM ({tied_lines("line", "decision", named)}) WHERE against IS NULL;
+        DELETE FROM named WHERE NOT ({_OPEN_LINE} AND {_OPEN_MOVEMENT})
+        """
+    )
 
 
 def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
@@ -134,25 +163,11 @@ def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSet
     within the tolerance of what the processor states, else of the known rate, completes the whole; any other completes its
     share, so that what is missing or too much stays in transit and is listed.
     """
-    window = stages.REFERENCE.window
-    assert window is not None
-    words = (
-        'SELECT line_no, amount, currency, "at"::DATE AS day, '
-        "unnest(regexp_split_to_array(upper(text), '[^A-Z0-9_-]+')) AS word FROM line"
-    )
     base, tolerance = settings.currency, settings.matching.tolerance_basis_points
     arrived = worth("line.amount", "line.currency", 'line."at"::DATE', base)
     expected = worth("movement.amount", "movement.currency", "movement.moved_on", base)
     connection.execute(
         f"""
-        CREATE OR REPLACE TEMP TABLE named AS
-        SELECT DISTINCT word.line_no, word.word, name.movement_no FROM ({words}) AS word
-        JOIN (SELECT movement_no, amount, moved_on, upper(reference) AS word FROM movement
-              UNION SELECT movement_no, amount, moved_on, upper(event_id) FROM movement) AS name
-          ON name.word = word.word AND sign(name.amount) = sign(word.amount)
-        WHERE length(word.word) >= 4 AND word.day BETWEEN name.moved_on + ({window.low}) AND name.moved_on + {window.high}
-          AND (name.amount = word.amount OR NOT regexp_full_match(word.word, '[0-9]+'))
-          AND {_OPEN_LINE} AND {_OPEN_MOVEMENT};
         INSERT INTO found
         WITH one AS (
             SELECT line_no, movement_no FROM (SELECT DISTINCT line_no, movement_no FROM named)
@@ -174,11 +189,11 @@ def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSet
         FROM compared
         """
     )
-    _match_several_named(connection, words)
+    _match_several_named(connection)
     connection.execute("DROP TABLE named")
 
 
-def _match_several_named(connection: duckdb.DuckDBPyConnection, words: str) -> None:
+def _match_several_named(connection: duckdb.DuckDBPyConnection) -> None:
     """Movements of one source and currency that a line names, each by a word of its own, where they sum to the line.
 
     A word that is written like one of the names and names nothing that is known speaks of one more: the line stays open.
@@ -198,7 +213,7 @@ def _match_several_named(connection: duckdb.DuckDBPyConnection, words: str) -> N
             SELECT line_no FROM pair WHERE movement_no IN (SELECT movement_no FROM pair GROUP BY movement_no HAVING count(*) > 1)
             UNION ALL SELECT line_no FROM named GROUP BY line_no, word HAVING count(*) > 1
         ), unknown AS (
-            SELECT word.line_no FROM ({words}) AS word SEMI JOIN several USING (line_no) ANTI JOIN named USING (line_no, word)
+            SELECT word.line_no FROM ({_WORDS}) AS word SEMI JOIN several USING (line_no) ANTI JOIN named USING (line_no, word)
             JOIN named AS known ON known.line_no = word.line_no AND {shape.format("known.word")} = {shape.format("word.word")}
         )
         SELECT line_no, movement_no, movement.amount, {quoted(stages.REFERENCE.name)}, 'the bank''s text names them all'

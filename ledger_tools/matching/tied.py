@@ -7,8 +7,10 @@ is refused where its ties would not hold. Amounts are minor units as the bank sh
 from __future__ import annotations
 
 
-def tied_lines(lines: str, decisions: str) -> str:
-    """SQL: (line_no, movement_no, moved, against) of every line and movement that decisions tie.
+def tied_lines(lines: str, decisions: str, named: str) -> str:
+    """SQL: (line_no, movement_no, moved, decided, against) of every line and movement that decisions tie.
+
+    A line whose text names such a movement belongs to it as well (not `decided`), unless a person tied the line elsewhere.
 
     One line with several movements of one source and currency, or one movement with several lines of one currency: what
     hangs together otherwise is no combination, and `against` says why, for each tie of it. `moved` is the part of the
@@ -18,18 +20,25 @@ def tied_lines(lines: str, decisions: str) -> str:
     Args:
         lines: relation of bank lines: line_no, name (of the source), key, amount, currency.
         decisions: relation of decisions: action, source, event_id, match_source, match_id.
+        named: relation of lines whose text names one movement, and that movement: line_no, movement_no.
     """
     return f"""
         WITH tie AS (
             SELECT source AS bank, event_id AS line_key, match_source AS mover, match_id AS event_id FROM {decisions}
             WHERE action = 'match'
             UNION SELECT match_source, match_id, source, event_id FROM {decisions} WHERE action = 'match'
-        ), pair AS (
-            SELECT DISTINCT line.line_no, movement.movement_no, line.amount AS line_amount, movement.amount AS movement_amount,
-                   line.currency AS line_currency, movement.currency, movement.source_no
+        ), said AS (
+            SELECT DISTINCT line.line_no, movement.movement_no
             FROM tie JOIN {lines} AS line ON line.name = tie.bank AND line.key = tie.line_key
             JOIN source ON source.name = tie.mover
             JOIN movement ON movement.source_no = source.source_no AND movement.event_id = tie.event_id
+        ), pair AS (
+            SELECT line_no, movement_no, decided, line.amount AS line_amount, movement.amount AS movement_amount,
+                   line.currency AS line_currency, movement.currency, movement.source_no
+            FROM (SELECT line_no, movement_no, true AS decided FROM said
+                  UNION ALL SELECT line_no, movement_no, false FROM {named} AS named
+                  SEMI JOIN said USING (movement_no) ANTI JOIN said AS elsewhere ON elsewhere.line_no = named.line_no)
+            JOIN {lines} AS line USING (line_no) JOIN movement USING (movement_no)
         ), counted AS (
             SELECT *, count(*) OVER by_line AS movements, count(*) OVER by_movement AS lines,
                    min(source_no) OVER by_line = max(source_no) OVER by_line
@@ -62,7 +71,7 @@ def tied_lines(lines: str, decisions: str) -> str:
                         ELSE line_amount - before END::BIGINT AS moved
             FROM cut
         )
-        SELECT line_no, movement_no, moved,
+        SELECT line_no, movement_no, moved, decided,
                coalesce(reason, max(reason) OVER (PARTITION BY line_no), max(reason) OVER (PARTITION BY movement_no)) AS against
         FROM judged
     """

@@ -226,6 +226,24 @@ def test_orders_of_two_shops_are_told_apart(tmp_path: Path) -> None:
     assert [] == failures(books)
 
 
+@pytest.mark.parametrize("side", ["PO-1001", "20310131:4000:1"], ids=["from the payout", "from the deposit"])
+def test_a_part_that_a_text_names_stays(side: str, tmp_path: Path) -> None:
+    """What a bank line names stays with its payout when a person ties the rest of it to another line."""
+    books = Books(tmp_path).put(
+        processor=[payout("PO-1001", "2031-01-04", "100.00")],
+        bank=[
+            bank("2031-01-06", "60.00", "WIRE PO-1001"),
+            bank("2031-01-31", "40.00", "WIRE"),
+            bank("2031-02-20", "-1.00", "FEE"),
+        ],
+    )
+    settle(books, side, "20310131:4000:1" if side == "PO-1001" else "PO-1001")
+    made = books.query("SELECT key, moved, matched_by FROM bank_match ORDER BY key")
+    assert [("20310106:6000:1", 6000, "reference"), ("20310131:4000:1", 4000, "decision")] == made
+    assert [("20310220:-100:1", -100)] == left(books)
+    assert [] == failures(books)
+
+
 def printed(books: Books, event: str) -> list[list[str]]:
     """What the commands of an item's candidates match it with, command by command."""
     (item,) = [item for item in books.open_items() if item.event_id == event]
