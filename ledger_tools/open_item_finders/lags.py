@@ -143,9 +143,15 @@ class Usuals:
         self._connection = connection
         self._as_of = as_of
         self._learnt: dict[str, dict[str, Usual]] = {}
+        self._known: dict[tuple[str, str | None], Usual] = {}
 
     def of(self, lag: str, source: str | None) -> Usual:
         """What is usual of a lag at a source: the person's grace days, else what is learnt, else the grace days."""
+        if (lag, source) not in self._known:  # asked for each of many items
+            self._known[lag, source] = self._find(lag, source)
+        return self._known[lag, source]
+
+    def _find(self, lag: str, source: str | None) -> Usual:
         given = read_fact(self._connection, f"grace_given.{lag}") is not None
         grace = Usual(lag, "", int(read_fact(self._connection, f"grace.{lag}") or 0), given=given)
         if given:
