@@ -163,15 +163,6 @@ class _Written:
         os.replace(draft, file)
 
 
-def add_decision(file: Path, decision: Decision) -> None:
-    """Append a decision; all else in the file stays as it is.
-
-    Raises:
-        LedgerError: the item is decided already, or the file is wrong.
-    """
-    add_decisions(file, [decision])
-
-
 def add_decisions(file: Path, decisions: Sequence[Decision]) -> None:
     """Append decisions, all of them or none; all else in the file stays as it is.
 

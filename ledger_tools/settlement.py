@@ -28,22 +28,16 @@ class Verdict:
     """What a person says about an item: exactly one of these is set.
 
     Attributes:
-        match: the record that it belongs to, as EVENT or SOURCE/EVENT, or several that it is made up of.
+        match: the records that it belongs to or is made up of, as EVENT or SOURCE/EVENT.
         account: account that its balance goes to.
         accept: leave it as it is.
         take_out: the record that vanished leaves the books.
     """
 
-    match: str | Sequence[str] | None
-    account: str | None
-    accept: bool
+    match: Sequence[str] = ()
+    account: str | None = None
+    accept: bool = False
     take_out: bool = False
-
-    @property
-    def records(self) -> tuple[str, ...]:
-        """The records that it belongs to, each once."""
-        named = [self.match] if isinstance(self.match, str) else self.match or []
-        return tuple(dict.fromkeys(named))
 
 
 def _items_by_id(connection: duckdb.DuckDBPyConnection) -> dict[str, OpenItem]:
@@ -74,19 +68,6 @@ def decide(
     reason: str,
     by: str,
     decided_on: datetime.date,
-) -> Decision:
-    """The one decision about an item, checked against the books; as `decide_all`."""
-    (decision,) = decide_all(connection, item, verdict, reason, by, decided_on)
-    return decision
-
-
-def decide_all(
-    connection: duckdb.DuckDBPyConnection,
-    item: OpenItem,
-    verdict: Verdict,
-    reason: str,
-    by: str,
-    decided_on: datetime.date,
 ) -> tuple[Decision, ...]:
     """The decisions about an item, checked against the books: one, or one for each record that it belongs to.
 
@@ -106,8 +87,8 @@ def decide_all(
     }
     if verdict.accept:
         return (Decision.model_validate({**about, **_accepted_amount(item), "action": "accept"}),)
-    if verdict.records:
-        found = dict.fromkeys(find_record(connection, item, named) for named in verdict.records)
+    if verdict.match:
+        found = dict.fromkeys(find_record(connection, item, named) for named in verdict.match)
         matches = tuple(
             Decision.model_validate({**about, "action": "match", "match_source": source, "match_id": record})
             for source, record in found

@@ -17,7 +17,7 @@ from ledger_tools.errors import Problem
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import OpenItem
 from ledger_tools.settings import parse_settings
-from ledger_tools.settlement import Verdict, decide_all, find_item, stale_decisions
+from ledger_tools.settlement import Verdict, decide, find_item, stale_decisions
 from ledger_tools.standing_rules import propose_rule, refuse_settled_by_rule, rule_text, write_rule
 
 
@@ -71,7 +71,7 @@ def settle_item(
     """
     with open_books(folder, progress) as connection:
         found = find_item(connection, item)
-        decisions = decide_all(connection, found, verdict, reason, by, decided_on)
+        decisions = decide(connection, found, verdict, reason, by, decided_on)
         new, alike = _new_account(connection, verdict.account)
     with recording(folder):
         add_decisions(folder.decisions, decisions)

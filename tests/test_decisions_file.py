@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ledger_tools.decisions import Decision, add_decision, add_decisions, read_decisions, withdraw_decision
+from ledger_tools.decisions import Decision, add_decisions, read_decisions, withdraw_decision
 from ledger_tools.errors import LedgerError
 
 DAY = datetime.date(2031, 4, 2)
@@ -27,8 +27,8 @@ def test_what_an_editor_wrote_stays(mark: bytes, line_end: bytes, tmp_path: Path
     file = tmp_path / "decisions.toml"
     before = mark + b"# mine, \xc3\xa4sthetic" + line_end
     file.write_bytes(before)
-    add_decision(file, decision("0000aaaa"))
-    add_decision(file, decision("0000bbbb"))
+    add_decisions(file, [decision("0000aaaa")])
+    add_decisions(file, [decision("0000bbbb")])
     content = file.read_bytes()
     assert content.startswith(before)
     assert content.count(b"\n") == content.count(line_end)
@@ -41,10 +41,10 @@ def test_what_an_editor_wrote_stays(mark: bytes, line_end: bytes, tmp_path: Path
 def test_a_file_of_ours_goes_again(tmp_path: Path) -> None:
     """Where there was no file there is none once the only decision is taken back; with a comment of a person's it stays."""
     file = tmp_path / "decisions.toml"
-    add_decision(file, decision("0000aaaa"))
+    add_decisions(file, [decision("0000aaaa")])
     withdraw_decision(file, "0000aaaa")
     assert not file.exists()
-    add_decision(file, decision("0000aaaa"))
+    add_decisions(file, [decision("0000aaaa")])
     file.write_text("# asked the bank\n" + file.read_text(encoding="utf-8"), encoding="utf-8")
     withdraw_decision(file, "0000aaaa")
     assert file.read_text(encoding="utf-8").startswith("# asked the bank\n")
@@ -54,7 +54,7 @@ def test_a_beginning_of_an_id_is_enough(tmp_path: Path) -> None:
     """A decision is taken back by a beginning of its item's id that no other decided item shares."""
     file = tmp_path / "decisions.toml"
     for item in ("12ab0000", "12cd0000"):
-        add_decision(file, decision(item))
+        add_decisions(file, [decision(item)])
     with pytest.raises(LedgerError, match="begins 2 decided ids: 12ab0000, 12cd0000"):
         withdraw_decision(file, "12")
     assert ("12ab0000",) == tuple(one.item for one in withdraw_decision(file, "12a"))
@@ -70,11 +70,11 @@ def test_an_item_is_matched_several_times_and_decided_once_more(tmp_path: Path) 
     for again in (second, decision("0000bbbb", "accept"), decision("0000aaaa", "accept")):
         if again is second:
             with pytest.raises(LedgerError, match="is decided already"):
-                add_decision(file, again)
+                add_decisions(file, [again])
         else:
-            add_decision(file, again)
+            add_decisions(file, [again])
     with pytest.raises(LedgerError, match="is decided already"):
-        add_decision(file, decision("0000aaaa", "match", match_source="checking", match_id="l-3"))
+        add_decisions(file, [decision("0000aaaa", "match", match_source="checking", match_id="l-3")])
     assert ["accept"] == [one.action for one in withdraw_decision(file, "0000aaaa")]
     assert ["l-1", "l-2"] == [one.match_id for one in withdraw_decision(file, "0000aaaa")]
     assert ["0000bbbb"] == [one.item for one in read_decisions(file)]
@@ -84,7 +84,7 @@ def test_one_of_several_that_is_decided_keeps_all_out(tmp_path: Path) -> None:
     """Of several decisions one of which is made already none is written."""
     file = tmp_path / "decisions.toml"
     known = decision("0000aaaa", "match", match_source="checking", match_id="l-1")
-    add_decision(file, known)
+    add_decisions(file, [known])
     before = file.read_bytes()
     with pytest.raises(LedgerError, match="is decided already"):
         add_decisions(file, [decision("0000bbbb"), known])

@@ -88,10 +88,10 @@ class OpenItems(BooksPage):
         action = sent_text(sent, "action", needed="choose what becomes of the item")
         target = sent_text(sent, "target")
         verdicts = {
-            "match": Verdict(target.split(", "), None, False),
-            "account": Verdict(None, target, False),
-            "accept": Verdict(None, None, True),
-            "take-out": Verdict(None, None, False, take_out=True),
+            "match": Verdict(match=target.split(", ")),
+            "account": Verdict(account=target),
+            "accept": Verdict(accept=True),
+            "take-out": Verdict(take_out=True),
         }
         if action not in verdicts:
             raise LedgerError(Problem(f"action {action!r}", "is not known", f"choose one of {', '.join(verdicts)}"))

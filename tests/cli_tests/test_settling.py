@@ -17,7 +17,7 @@ from shop_books import DemoBooks
 from ledger_tools.archive import open_books
 from ledger_tools.checks import run_checks
 from ledger_tools.cli.settle import command as settle
-from ledger_tools.decisions import add_decision, withdraw_decision
+from ledger_tools.decisions import add_decisions, withdraw_decision
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import list_open_items
 from ledger_tools.settlement import Verdict, decide, stale_decisions
@@ -47,10 +47,9 @@ def settle_all(folder: BooksFolder, *, to_account: str | None = None) -> list[st
             item_id, verdict, reason = verdict_of(item.next_step)
             assert item.id == item_id
             if to_account and item.balance:
-                verdict = Verdict(None, to_account, False)
-            decisions.append(decide(connection, item, verdict, reason, "Ada", DAY))
-    for decision in decisions:
-        add_decision(folder.decisions, decision)
+                verdict = Verdict(account=to_account)
+            decisions.extend(decide(connection, item, verdict, reason, "Ada", DAY))
+    add_decisions(folder.decisions, decisions)
     return [decision.item for decision in decisions]
 
 
@@ -149,14 +148,12 @@ def test_comments_in_the_decisions_are_kept(tmp_path: Path) -> None:
     books = Books(tmp_path).put(bank=[bank("2031-04-12", "-4.00", "A"), bank("2031-04-13", "-5.00", "B")])
     first, second = books.open_items()
     with open_books(books.folder, silent) as connection:
-        decisions = [
-            decide(connection, item, Verdict(None, None, True), "small", "Ada", DAY) for item in (first, second)
-        ]
+        decisions = [decide(connection, item, Verdict(accept=True), "small", "Ada", DAY) for item in (first, second)]
     file = books.folder.decisions
-    add_decision(file, decisions[0])
+    add_decisions(file, decisions[0])
     commented = file.read_text(encoding="utf-8").replace("[[decision]]", "# asked the bank on Monday\n[[decision]]")
     file.write_text(commented, encoding="utf-8")
-    add_decision(file, decisions[1])
+    add_decisions(file, decisions[1])
     withdraw_decision(file, second.id)
     assert commented.strip() == file.read_text(encoding="utf-8").strip()
 

@@ -14,7 +14,7 @@ from ledger_tools.calendar import parse_month
 from ledger_tools.checks import run_checks
 from ledger_tools.close import reopen_month
 from ledger_tools.closed import Reopening
-from ledger_tools.decisions import add_decision
+from ledger_tools.decisions import add_decisions
 from ledger_tools.errors import LedgerError
 from ledger_tools.reports.order_profit import report_orders
 from ledger_tools.reports.statements import report_income
@@ -211,10 +211,8 @@ def test_settled_items_unblock(tmp_path: Path) -> None:
     assert "blocked" == states(close(books, "2031-04"))["open-items"]
     (item,) = books.open_items()
     with open_books(books.folder, silent) as connection:
-        decision = decide(
-            connection, find_item(connection, item.id), Verdict(None, None, True), "a gift", "R. Vale", DAY
-        )
-    add_decision(books.folder.decisions, decision)
+        decisions = decide(connection, find_item(connection, item.id), Verdict(accept=True), "a gift", "R. Vale", DAY)
+    add_decisions(books.folder.decisions, decisions)
     assert close(books, "2031-04").closed
 
 

@@ -8,7 +8,7 @@ from kept_books import Books, order, processor, silent, wallet
 
 from ledger_tools.archive import open_books
 from ledger_tools.checks import run_checks
-from ledger_tools.decisions import add_decision
+from ledger_tools.decisions import add_decisions
 from ledger_tools.settlement import Verdict, decide, stale_decisions
 
 
@@ -26,9 +26,9 @@ def split_by(books: Books, how: str) -> None:
         return
     waiting = [item for item in books.open_items() if item.kind == "order-without-payment"]
     with open_books(books.folder, silent) as connection:
-        decisions = [decide(connection, item, Verdict("c3", None, False), "both", "Ada", DAY) for item in waiting]
-    for decision in decisions:
-        add_decision(books.folder.decisions, decision)
+        decisions = [decide(connection, item, Verdict(match=["c3"]), "both", "Ada", DAY) for item in waiting]
+    for made in decisions:
+        add_decisions(books.folder.decisions, made)
 
 
 @pytest.mark.parametrize("how", ["export", "decision"])

@@ -22,7 +22,7 @@ LINES = [
     bank("2031-04-20", "-1.00", "FEE"),
     bank("2031-04-30", "5.00", "INTEREST"),
 ]
-TAKE_OUT = Verdict(None, None, False, take_out=True)
+TAKE_OUT = Verdict(take_out=True)
 
 
 def vanished(books: Books) -> OpenItem:

@@ -13,7 +13,7 @@ from shop_books import Row, ShopBooks, build_books, silent
 
 from ledger_tools.archive import open_books
 from ledger_tools.checks import run_checks
-from ledger_tools.decisions import add_decision
+from ledger_tools.decisions import add_decisions
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import OpenItem, list_open_items
 from ledger_tools.reports.controls import list_controls
@@ -158,8 +158,8 @@ def test_another_amount_is_settled(
     assert ["ledger-tools", "settle", item.id, "--accept"] == shlex.split(item.next_step)[:4]
     folder = BooksFolder(tmp_path / "books")
     shutil.copytree(books.folder.root, folder.root)
-    verdict = Verdict(None, account, accept=account is None)
-    add_decision(folder.decisions, decide(books.connection, item, verdict, "the bank's slip", "Ada", DAY))
+    verdict = Verdict(account=account, accept=account is None)
+    add_decisions(folder.decisions, decide(books.connection, item, verdict, "the bank's slip", "Ada", DAY))
     settled = ShopBooks(folder, open_books(folder, silent))
     assert [] == [each for each in list_open_items(settled.connection, DAY) if each.event_id == item.event_id]
     assert [] == stale_decisions(settled.connection)

@@ -38,7 +38,7 @@ def payout(event_id: str, day: str, amount: str, **fields: object) -> dict[str, 
 def settle(books: Books, event: str, *matches: str, account: str | None = None) -> Settling:
     """Decide about the open item of an event or order: what it is made up of, or where it goes."""
     (item,) = [item for item in books.open_items() if event in (item.event_id, item.order_id)]
-    verdict = Verdict(matches or None, account, False)
+    verdict = Verdict(match=matches, account=account)
     return settle_item(books.folder, item.id, verdict, reason="so", by="Ada", decided_on=DAY, progress=silent)
 
 
@@ -193,7 +193,7 @@ def test_an_accepted_rest_that_changes_is_told(tmp_path: Path) -> None:
         processor=[payout("PO-1001", "2031-01-04", "100.00")], bank=[bank("2031-01-30", "1.00", "INTEREST")]
     )
     (item,) = [item for item in books.open_items() if item.event_id == "PO-1001"]
-    accept = Verdict(None, None, True)
+    accept = Verdict(accept=True)
     settle_item(books.folder, item.id, accept, reason="so", by="Ada", decided_on=DAY, progress=silent)
     books.put(bank=[bank("2031-02-01", "85.00", "WIRE PO-1001")])
     (problem, *_) = failures(books)

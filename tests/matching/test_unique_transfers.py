@@ -12,7 +12,7 @@ from shop_books import Row, ShopBooks, build_books, silent
 
 from ledger_tools.archive import open_books
 from ledger_tools.checks import run_checks
-from ledger_tools.decisions import add_decision, withdraw_decision
+from ledger_tools.decisions import add_decisions, withdraw_decision
 from ledger_tools.errors import LedgerError
 from ledger_tools.folder import BooksFolder
 from ledger_tools.open_items import OpenItem, list_open_items
@@ -99,7 +99,7 @@ def decided(books: ShopBooks, place: Path, item: OpenItem, verdict: Verdict) -> 
     """A copy of the books with one decision."""
     folder = BooksFolder(place / "books")
     shutil.copytree(books.folder.root, folder.root)
-    add_decision(folder.decisions, decide(books.connection, item, verdict, "seen in both accounts", "Ada", DAY))
+    add_decisions(folder.decisions, decide(books.connection, item, verdict, "seen in both accounts", "Ada", DAY))
     return ShopBooks(folder, open_books(folder, silent))
 
 
@@ -122,7 +122,7 @@ def test_a_person_ties_two_lines(books: ShopBooks, tmp_path: Path) -> None:
     """A candidate's own command makes the transfer, every check holds, and taking it back gives the same journal."""
     before = {file.name: file.read_bytes() for file in books.folder.journal.iterdir()}
     item = item_of(books, "20310408:30000:1")
-    tied = decided(books, tmp_path, item, Verdict("20310403:-30000:1", None, False))
+    tied = decided(books, tmp_path, item, Verdict(match=["20310403:-30000:1"]))
     assert [["checking 04-03", "savings 04-08"], *UNDECIDED] == pairs(tied)
     assert [] == stale_decisions(tied.connection)
     assert [] == [check for check in run_checks(tied.connection, tied.folder, silent) if not check.passed]
@@ -135,7 +135,7 @@ def test_a_person_ties_two_lines(books: ShopBooks, tmp_path: Path) -> None:
 def test_a_line_that_was_moved_to_an_account_is_no_transfer(books: ShopBooks, tmp_path: Path) -> None:
     """What a person said about one line stands: it is nobody's partner, and what is left is unique."""
     item = item_of(books, "20310403:-30000:1")
-    moved = decided(books, tmp_path, item, Verdict(None, "Expenses:Dues", False))
+    moved = decided(books, tmp_path, item, Verdict(account="Expenses:Dues"))
     assert ["checking 04-06", "savings 04-08"] in pairs(moved)
     assert [] == stale_decisions(moved.connection)
     moved.connection.close()
@@ -157,7 +157,7 @@ def test_a_line_that_was_moved_to_an_account_is_no_transfer(books: ShopBooks, tm
 def test_two_lines_that_can_not_be_one_transfer(books: ShopBooks, event_id: str, named: str, told: str) -> None:
     """The refusal says what differs and what to do."""
     with pytest.raises(LedgerError, match=f"(?s){told}"):
-        decide(books.connection, item_of(books, event_id), Verdict(named, None, False), "tried", "Ada", DAY)
+        decide(books.connection, item_of(books, event_id), Verdict(match=[named]), "tried", "Ada", DAY)
 
 
 def test_two_currencies_by_hand(tmp_path: Path) -> None:
@@ -179,7 +179,7 @@ def test_two_currencies_by_hand(tmp_path: Path) -> None:
 def test_an_own_account_counts_for_itself(books: ShopBooks, account: str, step: str) -> None:
     """An item can't go to an account whose own exports tell the other side of it."""
     with pytest.raises(LedgerError, match=f"(?s)it would count twice.*{step}"):
-        decide(books.connection, item_of(books, "20310605:-8000:1"), Verdict(None, account, False), "moved", "Ada", DAY)
+        decide(books.connection, item_of(books, "20310605:-8000:1"), Verdict(account=account), "moved", "Ada", DAY)
 
 
 @pytest.mark.parametrize(
@@ -189,7 +189,7 @@ def test_an_own_account_counts_for_itself(books: ShopBooks, account: str, step: 
 )
 def test_an_own_account_that_no_export_tells_of(books: ShopBooks, event_id: str, account: str) -> None:
     """Where no export of an own account will tell the other side, an item can go to it."""
-    decision = decide(books.connection, item_of(books, event_id), Verdict(None, account, False), "moved", "Ada", DAY)
+    (decision,) = decide(books.connection, item_of(books, event_id), Verdict(account=account), "moved", "Ada", DAY)
     assert account == decision.account
 
 
@@ -207,5 +207,5 @@ def test_the_other_way_in_another_account_is_offered(
     assert other == candidate.match
     assert "the same amount the other way in another account of yours, 1 day" in candidate.why
     assert f"settle {item.id} --match {other} " in (item.match_command(candidate) or "")
-    tied = decided(books, tmp_path, item, Verdict(candidate.match, None, False))
+    tied = decided(books, tmp_path, item, Verdict(match=[candidate.match]))
     assert ["checking 06-05", "savings 06-06"] in pairs(tied)

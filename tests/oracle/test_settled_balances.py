@@ -14,7 +14,7 @@ from shop_books import DemoBooks, ShopBooks, silent
 from world_score import books_of, make_world
 
 from ledger_tools.archive import open_books
-from ledger_tools.decisions import add_decision
+from ledger_tools.decisions import add_decisions
 from ledger_tools.folder import BooksFolder
 from ledger_tools.money import format_amount
 from ledger_tools.open_items import OpenItem, find_items
@@ -65,7 +65,7 @@ def test_items_are_the_accounts_and_settle_them(name: str, demo_books: DemoBooks
             balance = open_balance(books.connection, item)
             assert balance is not None
             assert abs(item.amount or 0) == abs(balance.amount)
-            decision = decide(books.connection, item, Verdict(None, UNCLEAR, False), "unclear", "Ada", DAY)
+            (decision,) = decide(books.connection, item, Verdict(account=UNCLEAR), "unclear", "Ada", DAY)
             assert (format_amount(balance.amount, balance.currency), balance.account) == (
                 decision.amount,
                 decision.balance_account,
@@ -75,8 +75,7 @@ def test_items_are_the_accounts_and_settle_them(name: str, demo_books: DemoBooks
                 key = (balance.account, balance.currency)
                 sums[key] = sums.get(key, 0) + balance.amount
         assert accounts(books.connection) == {key: amount for key, amount in sums.items() if amount}
-        for decision in decisions:
-            add_decision(books.folder.decisions, decision)
+        add_decisions(books.folder.decisions, decisions)
         folder = books.folder
     assert decisions
     with open_books(folder, silent) as connection:

@@ -11,20 +11,20 @@ from hypothesis import strategies as st
 from kept_books import Books, bank, order, processor, silent
 
 from ledger_tools.archive import open_books
-from ledger_tools.decisions import add_decision, withdraw_decision
+from ledger_tools.decisions import add_decisions, withdraw_decision
 from ledger_tools.open_items import list_open_items
 from ledger_tools.settlement import Verdict, decide
 
 DAY = datetime.date(2031, 5, 2)
 #: What is said about each open item: the record or account that it goes to, None to accept it.
 CHOICES = {
-    "order-without-payment": Verdict("p-9", None, False),
-    "payment-without-order": Verdict(None, "Income:Other", False),
-    "payout-not-in-bank": Verdict("20310414:4000:1", None, False),
-    "deposit-without-payout": Verdict(None, "Income:Other", False),
-    "bank-line-without-rule": Verdict(None, "Expenses:Paper", False),
+    "order-without-payment": Verdict(match=["p-9"]),
+    "payment-without-order": Verdict(account="Income:Other"),
+    "payout-not-in-bank": Verdict(match=["20310414:4000:1"]),
+    "deposit-without-payout": Verdict(account="Income:Other"),
+    "bank-line-without-rule": Verdict(account="Expenses:Paper"),
 }
-ACCEPTED = Verdict(None, None, True)
+ACCEPTED = Verdict(accept=True)
 COMMENTED = "# Asked on Monday.\n\n# Nothing is decided yet.\n"
 
 
@@ -60,11 +60,11 @@ def test_what_is_taken_back_leaves_no_trace(books: Books, data: st.DataObject) -
         chosen = data.draw(st.permutations(items))[: data.draw(st.integers(1, 3))]
         verdicts = [ACCEPTED if data.draw(st.booleans()) else CHOICES.get(item.kind, ACCEPTED) for item in chosen]
         decisions = [
-            decide(connection, item, verdict, "tried", "Ada", DAY)
+            decision
             for item, verdict in zip(chosen, verdicts, strict=True)
+            for decision in decide(connection, item, verdict, "tried", "Ada", DAY)
         ]
-    for decision in decisions:
-        add_decision(books.folder.decisions, decision)
+    add_decisions(books.folder.decisions, decisions)
     books.build()
     assert before[books.folder.decisions] != books.folder.decisions.read_bytes()
     for decision in data.draw(st.permutations(decisions)):

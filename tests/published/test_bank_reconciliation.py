@@ -25,7 +25,7 @@ from click.testing import CliRunner
 from shop_books import Row, ShopBooks, hand_entries
 
 from ledger_tools.cli import group
-from ledger_tools.decisions import add_decision
+from ledger_tools.decisions import add_decisions
 from ledger_tools.open_items import list_open_items
 from ledger_tools.settlement import Verdict, decide
 
@@ -148,12 +148,12 @@ def accept_as_error_of_the_bank(books: ShopBooks, event_id: str, as_of: str) -> 
     """Decide that the bank made an error, as `settle --accept` does."""
     items = list_open_items(books.connection, datetime.date.fromisoformat(as_of) + datetime.timedelta(days=60))
     (item,) = [item for item in items if item.event_id == event_id]
-    verdict = Verdict(match=None, account=None, accept=True)
+    verdict = Verdict(accept=True)
     made = decide(
         books.connection, item, verdict, "the bank took another company's cheque", "Ana", datetime.date(2018, 8, 1)
     )
     books.connection.close()
-    add_decision(books.folder.decisions, made)
+    add_decisions(books.folder.decisions, made)
 
 
 def test_irs_both_sides(new_shop: Callable[..., ShopBooks]) -> None:
