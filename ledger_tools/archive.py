@@ -251,17 +251,18 @@ def swap_in(
         stamp.pop(str(now.relative_to(folder.root)), None)
     renames += given_up
     removals: list[Path] = []
-    with ThreadPoolExecutor(1, thread_name_prefix="keeping") as pool, connect_again(connection) as beside:
-        keeping = pool.submit(keep_tables, beside, staging / "books.duckdb")
-        written = write_journal(connection, inputs, folder, staging / "journal", progress)
-        keeping.result()
+    with connection:
+        # the pool is left first, so that its connection is closed only when no call runs on it
+        with connect_again(connection) as beside, ThreadPoolExecutor(1, thread_name_prefix="keeping") as pool:
+            keeping = pool.submit(keep_tables, beside, staging / "books.duckdb")
+            written = write_journal(connection, inputs, folder, staging / "journal", progress)
+            keeping.result()
+        journal = json.dumps(written.digests)
+        write_facts(connection, [("stamp", json.dumps(stamp)), ("program", _program()), ("journal", journal)])
+        keep_facts(connection)
     if with_journal:
         renames += written.staged
         removals = written.old
-    journal = json.dumps(written.digests)
-    write_facts(connection, [("stamp", json.dumps(stamp)), ("program", _program()), ("journal", journal)])
-    keep_facts(connection)
-    connection.close()
     renames.append((staging / "books.duckdb", folder.database))
     _decide(folder, renames, removals)
     shutil.rmtree(staging, ignore_errors=True)

@@ -7,11 +7,13 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import pytest
 from kept_books import Books, fingerprint, order, processor, silent
 
@@ -114,6 +116,31 @@ def test_next_import_completes(
     assert (2, 0) == (result.new, result.repeated)
     assert model[2] == fingerprint(books.folder.root)
     assert not (books.folder.cache / "staging").exists()
+
+
+def test_journal_fails_while_tables_are_kept(
+    books: Books, model: tuple[Path, dict[str, str], dict[str, str]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What goes wrong with the journal is what is told, though the database is still being written beside it."""
+    begun = threading.Event()
+
+    def keep_slowly(connection: duckdb.DuckDBPyConnection, file: Path) -> None:
+        begun.set()
+        connection.execute("SELECT count(*) FROM range(100000000) AS number(n) WHERE n % 7 = 3").fetchall()
+
+    def cut_short(*_: Any) -> None:
+        begun.wait()
+        time.sleep(0.05)
+        raise CutShort
+
+    with monkeypatch.context() as patched:
+        patched.setattr(archive, "keep_tables", keep_slowly)
+        patched.setattr(build, "write_journal", cut_short)
+        with pytest.raises(CutShort):
+            books.take(books.place / "second.csv", "orders")
+    assert model[1] == fingerprint(books.folder.root)
+    books.take(books.place / "second.csv", "orders")
+    assert model[2] == fingerprint(books.folder.root)
 
 
 def test_import_after_a_decided_one(
