@@ -36,7 +36,7 @@ from importers.statements import (
     StatementFile,
     find_differences,
     one_account,
-    span,
+    spans,
     stated_balances,
     write_canonical,
 )
@@ -84,21 +84,30 @@ class ExportFacts:
     """What a file says about itself.
 
     Attributes:
-        first_day, last_day: the span that it covers, both ends included; None for a file without records or span.
+        spans: first and last day of each span without a gap that it covers, both ends included; none without records.
         time_stamp: the moment inside the file that says when it was made, else empty.
         rows_read: records and skipped rows.
         skipped: reason of each declared skip that took rows, with the number of rows.
         whole_days: its first and last day are covered whole, as a statement or the mapping says.
     """
 
-    first_day: datetime.date | None
-    last_day: datetime.date | None
+    spans: tuple[tuple[datetime.date, datetime.date], ...]
     time_stamp: str
     rows_read: int
     records: int
     skipped: tuple[tuple[str, int], ...]
     balances: tuple[StatedBalance, ...]
     whole_days: bool = False
+
+    @property
+    def first_day(self) -> datetime.date | None:
+        """The first day covered."""
+        return self.spans[0][0] if self.spans else None
+
+    @property
+    def last_day(self) -> datetime.date | None:
+        """The last day covered."""
+        return self.spans[-1][1] if self.spans else None
 
 
 def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, table: str) -> ExportFacts:
@@ -129,11 +138,10 @@ def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, t
         raise
     finally:
         connection.execute(f"DROP TABLE IF EXISTS {ORDER_TEXTS}")
-    first, last = _span(connection, mapping, table)
     records = _one(connection, f"SELECT count(*) FROM {quote_name(table)}")
     if statements is None:
-        return ExportFacts(first, last, "", rows_read, records, skipped, (), mapping.covers is not None)
-    first, last = span(statements)
+        covered = _covered(connection, mapping, table)
+        return ExportFacts(covered, "", rows_read, records, skipped, (), mapping.covers is not None)
     unbooked = sum(statement.unbooked for statement in statements.statements)
     if unbooked:
         skipped = (*skipped, ("not booked yet", unbooked))
@@ -141,7 +149,7 @@ def read_export(connection: duckdb.DuckDBPyConnection, request: ExportRequest, t
     rows_read += unbooked + sum(lines for _, lines in statements.left_out)
     balances = tuple(StatedBalance(*balance) for balance in stated_balances(statements))
     whole = not any(statement.interim for statement in statements.statements)
-    return ExportFacts(first, last, statements.time_stamp, rows_read, records, skipped, balances, whole)
+    return ExportFacts(spans(statements), statements.time_stamp, rows_read, records, skipped, balances, whole)
 
 
 def list_accounts(path: Path, kind_of_file: str) -> list[tuple[str, str]]:
@@ -277,14 +285,14 @@ def _drop_skipped(connection: duckdb.DuckDBPyConnection, mapping: Mapping, table
     return tuple((skip.reason, counts[place]) for place, skip in enumerate(mapping.skips, start=1) if place in counts)
 
 
-def _span(
+def _covered(
     connection: duckdb.DuckDBPyConnection, mapping: Mapping, table: str
-) -> tuple[datetime.date | None, datetime.date | None]:
-    if mapping.covers:
-        return mapping.covers.first, mapping.covers.last
+) -> tuple[tuple[datetime.date, datetime.date], ...]:
+    if mapping.covers and mapping.covers.first and mapping.covers.last:
+        return ((mapping.covers.first, mapping.covers.last),)
     dated = quote_name(DATED_BY[mapping.kind])
-    rows = connection.execute(f"SELECT min({dated})::DATE, max({dated})::DATE FROM {quote_name(table)}").fetchall()
-    return rows[0][0], rows[0][1]
+    query = f"SELECT min({dated})::DATE AS first, max({dated})::DATE FROM {quote_name(table)} HAVING first IS NOT NULL"
+    return tuple((first, last) for first, last in connection.execute(query).fetchall())
 
 
 def _one(connection: duckdb.DuckDBPyConnection, query: str) -> int:

@@ -19,6 +19,9 @@ from ledger_tools.records import BANK
 
 _HEADER = tuple(field.name for field in BANK)
 
+#: Common practice: a bank makes no statement on a weekend or holiday; beyond a long weekend, an equal balance may be chance.
+DAYS_BETWEEN = 4
+
 
 @dataclass(frozen=True)
 class StatementLine:
@@ -185,8 +188,8 @@ def stated_balances(file: StatementFile) -> list[tuple[datetime.date, int, str]]
     for statement in file.statements:
         first, last = _span_of(statement)
         for balance, found in ((statement.opening, opening), (statement.closing, closing)):
-            day = parse_day(balance.on) if balance and balance.final else None
-            units = _units(balance.amount, statement.currency) if balance else None
+            day = parse_day(balance.on) if balance else None
+            units = _units_of(balance, statement.currency)
             if day is None or units is None:
                 continue
             if found is opening and first is not None and day >= first:
@@ -197,10 +200,28 @@ def stated_balances(file: StatementFile) -> list[tuple[datetime.date, int, str]]
     return [(day, units, currency) for (day, currency), units in sorted((opening | closing).items())]
 
 
-def span(file: StatementFile) -> tuple[datetime.date | None, datetime.date | None]:
-    """First and last day of the statements, both ends included."""
-    days = [day for statement in file.statements for day in _span_of(statement) if day is not None]
-    return (min(days), max(days)) if days else (None, None)
+def spans(file: StatementFile) -> tuple[tuple[datetime.date, datetime.date], ...]:
+    """Spans of days without a gap that the statements cover, both ends included.
+
+    A statement goes on from the one before it where it opens with the balance that the other closed with, though days lie
+    between: a bank may make none while nothing is booked. Nothing says as little as zero, which goes on over a long weekend
+    only.
+    """
+    dated = [(first, last, each) for each in file.statements for first, last in [_span_of(each)] if first and last]
+    found: list[tuple[datetime.date, datetime.date]] = []
+    before: dict[str, tuple[datetime.date, int | None]] = {}
+    for first, last, statement in sorted(dated, key=lambda each: each[:2]):
+        reached, closed = before.get(statement.currency, (first, None))
+        opened = _units_of(statement.opening, statement.currency)
+        if closed is not None and closed == opened and (opened or (first - reached).days <= DAYS_BETWEEN + 1):
+            first = min(first, reached + datetime.timedelta(days=1))
+        if found and first <= found[-1][1] + datetime.timedelta(days=1):
+            found[-1] = (found[-1][0], max(found[-1][1], last))
+        else:
+            found.append((first, last))
+        if last >= reached:
+            before[statement.currency] = (last, _units_of(statement.closing, statement.currency))
+    return tuple(found)
 
 
 def _span_of(statement: Statement) -> tuple[datetime.date | None, datetime.date | None]:
@@ -230,6 +251,11 @@ def join_texts(texts: Sequence[str]) -> str:
     """Texts as one, blanks folded, repetitions left out."""
     folded = [" ".join(text.split()) for text in texts if text and text.strip()]
     return " ".join(dict.fromkeys(folded))
+
+
+def _units_of(balance: Balance | None, currency: str) -> int | None:
+    """The minor units of a final balance."""
+    return _units(balance.amount, currency) if balance and balance.final else None
 
 
 def _units(text: str, currency: str) -> int | None:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import duckdb
 
 from ledger_tools.calendar import Period
+from ledger_tools.coverage import list_coverage
 from ledger_tools.money import format_amount
 from ledger_tools.open_items import OpenItem, item_id, list_open_items
 from ledger_tools.posting.month_end import ACCRUAL, DEFERRAL, REVALUATION, CutOff
@@ -23,7 +24,6 @@ from ledger_tools.reports.review import list_movers
 from ledger_tools.reports.sales_tax_tie_out import tie_out
 from ledger_tools.reports.valued import list_unvalued
 from ledger_tools.settings import ShopSettings
-from ledger_tools.status import list_coverage
 
 DONE, BLOCKED, WAIVED = "done", "blocked", "waived"
 

@@ -18,9 +18,9 @@ import duckdb
 from importers.mapping import Mapping as ColumnMapping
 from importers.readers import ExportFacts, ExportRequest, read_export
 from ledger_tools import versions
+from ledger_tools.coverage import join_days, note_days
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.settings import ShopSettings
-from ledger_tools.stated_balances import join_statements
 from ledger_tools.store import connect_again
 
 Progress = Callable[[str], None]
@@ -96,7 +96,7 @@ def read_exports(
         _note_export(connection, export_no, source_no, export, staged.facts)
     if problems:
         raise LedgerError(problems)
-    join_statements(connection)
+    join_days(connection)
     versions.rank_exports(connection)
     return refusals
 
@@ -151,6 +151,7 @@ def _note_export(
             facts.time_stamp, facts.whole_days, facts.rows_read, facts.records,
         ],
     )  # fmt: skip
+    note_days(connection, export_no, source_no, facts.spans)
     for reason, rows in facts.skipped:
         connection.execute("INSERT INTO skipped VALUES (?, ?, ?)", [export_no, reason, rows])
     for balance in facts.balances:

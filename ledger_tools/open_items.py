@@ -17,12 +17,12 @@ from dataclasses import dataclass
 import duckdb
 
 from ledger_tools.addresses import without_addresses
+from ledger_tools.coverage import list_gaps
 from ledger_tools.matching.candidates import Candidate, read_candidates
 from ledger_tools.open_item_finders import FINDERS
 from ledger_tools.open_item_finders.finder import Held
 from ledger_tools.open_item_finders.kinds import KIND_ORDER, KINDS, KINDS_BY_NAME, UNSORTED_COST, Kind
 from ledger_tools.open_item_finders.lags import LAGS_BY_NAME, Usual, Usuals
-from ledger_tools.versions import find_gaps
 
 __all__ = ["KINDS", "KIND_ORDER", "Kind", "OpenItem", "find_items", "item_id", "last_known_day", "list_open_items"]
 
@@ -224,14 +224,11 @@ def _next_step(kind: Kind, item: str, amount: int | None, source_kind: str | Non
 
 
 def _gap_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date) -> list[OpenItem]:
-    names = dict(connection.execute("SELECT source_no, name FROM source").fetchall())
     items = []
-    for source_no, first, last in find_gaps(connection):
-        day = datetime.date.fromisoformat(first)
-        if day > as_of:
+    for source, first, last in list_gaps(connection):
+        if first > as_of:
             continue
-        days = (datetime.date.fromisoformat(last) - day).days + 1
+        days = (last - first).days + 1
         cause = f"no export covers {first}" if days == 1 else f"no export covers {first} to {last} ({days} days)"
-        source = str(names[source_no])
-        items.append(_item("coverage-gap", day, as_of, None, None, None, None, source, first, cause, None))
+        items.append(_item("coverage-gap", first, as_of, None, None, None, None, source, str(first), cause, None))
     return items

@@ -50,35 +50,6 @@ _OUTDATED = """
 """
 
 
-#: Common practice: a bank makes no statement on a weekend or holiday; beyond a long weekend, an equal balance may be chance.
-_DAYS_BETWEEN = 4
-
-#: Statements that open with the amount with which another closed, where no export covers the few days between. Nothing
-#: says as little as zero: an account that is swept holds it at any time.
-_CONTINUED = f"""
-    UPDATE export SET first_day = continued.closed_on + 1
-    FROM (
-        SELECT export.export_no, max(closing.stated_on) AS closed_on
-        FROM export JOIN claimed_balance AS opening ON opening.export_no = export.export_no AND opening.stated_on = first_day - 1
-        JOIN claimed_balance AS closing ON closing.source_no = opening.source_no AND closing.currency = opening.currency
-            AND closing.amount = opening.amount AND closing.stated_on BETWEEN opening.stated_on - {_DAYS_BETWEEN} AND opening.stated_on - 1
-        JOIN export AS before ON before.export_no = closing.export_no AND before.last_day = closing.stated_on
-        WHERE opening.amount <> 0 AND NOT EXISTS (
-            SELECT 1 FROM export AS other WHERE other.source_no = export.source_no
-            AND other.first_day <= opening.stated_on AND other.last_day > closing.stated_on)
-        GROUP BY export.export_no
-    ) AS continued WHERE continued.export_no = export.export_no
-"""
-
-
-def join_statements(connection: duckdb.DuckDBPyConnection) -> None:
-    """Let a statement begin on the day after the one before it, where its opening balance is that one's closing balance.
-
-    A bank may date the opening balance on its statement's first day, so that its own dates leave that day out.
-    """
-    connection.execute(_CONTINUED)
-
-
 def claim_balances(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
     """Add what running balances and the settings state, and keep who holds which bank line for `choose_balances`."""
     numbers = {source.name: number for number, source in enumerate(settings.source, start=1)}

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import duckdb
 
+from ledger_tools.coverage import list_coverage
 from ledger_tools.open_items import list_open_items
 
 
@@ -28,27 +29,6 @@ class Status:
     next_step: str
     hints: tuple[str, ...] = ()
     closed_through: str | None = None
-
-
-def list_coverage(connection: duckdb.DuckDBPyConnection) -> dict[str, list[tuple[str, str]]]:
-    """The days that each source's exports cover, as spans without a gap (first day, last day) in ISO 8601."""
-    spans: dict[str, list[tuple[str, str]]] = {}
-    for source, first, last in connection.execute(
-        """
-        WITH marked AS (
-            SELECT source_no, first_day, last_day, first_day > 1 + max(last_day) OVER (
-                PARTITION BY source_no ORDER BY first_day, last_day ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING) AS new
-            FROM export WHERE first_day IS NOT NULL
-        ), numbered AS (
-            SELECT *, sum(CASE WHEN new THEN 1 ELSE 0 END) OVER (PARTITION BY source_no ORDER BY first_day, last_day) AS span
-            FROM marked
-        )
-        SELECT source.name, min(first_day)::VARCHAR, max(last_day)::VARCHAR
-        FROM numbered JOIN source USING (source_no) GROUP BY source.name, span ORDER BY 1, 2
-        """
-    ).fetchall():
-        spans.setdefault(source, []).append((first, last))
-    return spans
 
 
 def read_status(connection: duckdb.DuckDBPyConnection, open_items: int | None = None) -> Status:

@@ -32,6 +32,10 @@ CREATE TABLE export (
     whole_days BOOLEAN, rows_read BIGINT, records BIGINT, rank INTEGER,
     rows_new BIGINT, rows_repeated BIGINT, rows_amended BIGINT, overruled_by VARCHAR
 );
+CREATE TABLE export_days ( -- spans that an export covers without a gap
+    export_no INTEGER, source_no SMALLINT, first_day DATE, last_day DATE
+);
+CREATE TABLE covered_span (source_no SMALLINT, first_day DATE, last_day DATE); -- by all exports of the source
 CREATE TABLE skipped (export_no INTEGER, reason VARCHAR, rows BIGINT);
 CREATE TABLE claimed_balance ( -- every balance that anything states, while the books are built
     source_no SMALLINT, stated_on DATE, currency VARCHAR, amount BIGINT, stated_by VARCHAR, export_no INTEGER

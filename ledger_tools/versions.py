@@ -186,12 +186,13 @@ def _list_vanished(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None:
             SELECT export_no, later_no, later_rank, first_day + CASE WHEN whole THEN 0 ELSE 1 END AS first_day,
                    last_day - CASE WHEN whole THEN 0 ELSE 1 END AS last_day
             FROM (
-                SELECT earlier.export_no, later.export_no AS later_no, later.rank AS later_rank, later.first_day,
-                       later.last_day, later.whole_days
+                SELECT earlier.export_no, later.export_no AS later_no, later.rank AS later_rank, days.first_day, days.last_day,
+                       later.whole_days
                            OR (later.first_day <= earlier.first_day AND later.last_day >= earlier.last_day) AS whole
                 FROM export AS earlier JOIN export AS later USING (source_no) JOIN source USING (source_no)
-                WHERE source.kind = '{kind}' AND later.rank > earlier.rank AND later.first_day <= earlier.last_day
-                  AND later.last_day >= earlier.first_day
+                JOIN export_days AS days ON days.export_no = later.export_no
+                WHERE source.kind = '{kind}' AND later.rank > earlier.rank AND days.first_day <= earlier.last_day
+                  AND days.last_day >= earlier.first_day
             )
         )
         SELECT raw.source_no, raw.key, min({facts.dated_by})::DATE, min_by(pair.later_no, pair.later_rank)
@@ -275,19 +276,3 @@ def _find_overruled(connection: duckdb.DuckDBPyConnection, facts: _Kind) -> None
             """
         )
     connection.execute("DROP TABLE within")
-
-
-def find_gaps(connection: duckdb.DuckDBPyConnection) -> list[tuple[int, str, str]]:
-    """Days between two exports of a source that no export covers, as (source_no, first day, last day)."""
-    return connection.execute(
-        """
-        WITH reached AS (
-            SELECT source_no, first_day, max(last_day) OVER (
-                PARTITION BY source_no ORDER BY first_day, last_day ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-            ) AS covered_to
-            FROM export WHERE first_day IS NOT NULL
-        )
-        SELECT source_no, CAST(covered_to + 1 AS VARCHAR), CAST(first_day - 1 AS VARCHAR) FROM reached
-        WHERE first_day > covered_to + 1 ORDER BY ALL
-        """
-    ).fetchall()

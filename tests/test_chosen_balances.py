@@ -11,12 +11,12 @@ from shop_books import import_all, silent
 from ledger_tools.archive import archived_exports, open_books
 from ledger_tools.build import build_database, read_inputs
 from ledger_tools.checks import check_balances, check_order_of_imports
+from ledger_tools.coverage import list_coverage
 from ledger_tools.folder import BooksFolder
 from ledger_tools.new_books import settings_text, write_books
 from ledger_tools.open_items import OpenItem, item_id, list_all_items
 from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.reports.reconciliation_form import Reconciled
-from ledger_tools.status import list_coverage
 
 DAY = "20310110"
 FIRST, SECOND = ("100.00", "IN A"), ("50.00", "IN B")
@@ -158,6 +158,45 @@ def test_statement_continues_the_one_before(
         gaps = [item.date for item in list_all_items(connection, None) if item.kind == "coverage-gap"]
         assert spans == list_coverage(connection)["checking"]
     assert len(spans) - 1 == len(gaps)
+
+
+def month_of(month: int, opened: str, amount: str, closed: str) -> str:
+    """An MT940 statement of a month of 2031 with one line on its tenth day, opened at the end of the month before."""
+    first = datetime.date(2031, month, 1)
+    opened_on, closed_on = (day - datetime.timedelta(days=1) for day in (first, datetime.date(2031, month + 1, 1)))
+    return (
+        f":20:S\n:25:1\n:28C:{month}/1\n:60F:C{opened_on:%y%m%d}USD{opened}\n"
+        f":61:{first:%y%m}10{first:%m}10C{amount}NMSCNONREF\n:86:IN {month}\n:62F:C{closed_on:%y%m%d}USD{closed}\n-\n"
+    )
+
+
+#: January and March with another balance between; with an equal one, as of an account on which nothing happened; and with
+#: February's statement in a file of its own.
+OUTER = month_of(1, "500,00", "50,00", "550,00") + month_of(3, "570,00", "50,00", "620,00")
+QUIET = month_of(1, "500,00", "50,00", "550,00") + month_of(3, "550,00", "50,00", "600,00")
+INNER = month_of(2, "550,00", "20,00", "570,00")
+
+
+@pytest.mark.parametrize(
+    ("texts", "gaps"),
+    [
+        ({"outer.sta": OUTER}, [("2031-02-01", "no export covers 2031-02-01 to 2031-02-28 (28 days)")]),
+        ({"quiet.sta": QUIET}, []),
+        ({"outer.sta": OUTER, "inner.sta": INNER}, []),
+        ({"inner.sta": INNER, "outer.sta": OUTER}, []),
+        (
+            {"mixed.sta": month_of(3, "570,00", "50,00", "620,00") + month_of(1, "500,00", "50,00", "550,00") + INNER},
+            [],
+        ),
+    ],
+    ids=["missing", "quiet", "filled after", "filled before", "in any order"],
+)
+def test_month_missing_inside_a_file(texts: dict[str, str], gaps: list[tuple[str, str]], tmp_path: Path) -> None:
+    """Days between two statements of one file are a gap, and no record of another file that lies in them has vanished."""
+    with open_books(import_texts(tmp_path, texts), silent) as connection:
+        items = list_all_items(connection, None)
+    assert gaps == [(str(item.date), item.cause) for item in items if item.kind == "coverage-gap"]
+    assert [] == [item.id for item in items if item.kind == "vanished-record"]
 
 
 def test_balance_or_item_that_depends_on_the_order_is_found(tmp_path: Path) -> None:

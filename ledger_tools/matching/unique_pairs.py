@@ -22,18 +22,7 @@ import duckdb
 from ledger_tools.matching.stages import COMPETITORS_AT_MOST, LEARNT_FROM, Window
 
 #: SQL: spans of days without a gap that each source's exports cover.
-COVERED_SPANS = """
-    SELECT source_no, min(first_day) AS first_day, max(last_day) AS last_day FROM (
-        SELECT *, count(*) FILTER (begins) OVER (PARTITION BY source_no ORDER BY first_day, last_day, export_no) AS span_no
-        FROM (
-            SELECT source_no, export_no, first_day, last_day, coalesce(first_day > 1 + max(last_day) OVER (
-                PARTITION BY source_no ORDER BY first_day, last_day, export_no ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-            ), true) AS begins
-            FROM export WHERE first_day IS NOT NULL
-        )
-    ) GROUP BY source_no, span_no
-    UNION ALL SELECT 0, DATE '0001-01-01', DATE '9999-12-31'
-"""
+COVERED_SPANS = "SELECT * FROM covered_span UNION ALL SELECT 0, DATE '0001-01-01', DATE '9999-12-31'"
 
 _DAYS_APART = "unnest(range({}, {} + 1))::INTEGER AS days"
 

@@ -197,7 +197,9 @@ _FILES = """
         LEFT JOIN processor_row AS payment ON payment.source_no = event.source_no AND payment.event_id = event.event_id
         LEFT JOIN wallet_row AS made ON made.source_no = event.source_no AND made.event_id = event.event_id
         WHERE event.order_no = $order_no AND event.rule <> $decided
-    ) AS record JOIN export ON export.source_no = record.source_no AND record.day BETWEEN export.first_day AND export.last_day
+    ) AS record
+    JOIN export_days AS days ON days.source_no = record.source_no AND record.day BETWEEN days.first_day AND days.last_day
+    JOIN export USING (export_no)
     GROUP BY event_no
 """
 
