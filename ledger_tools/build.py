@@ -31,6 +31,7 @@ from ledger_tools.matching.goods import match_goods
 from ledger_tools.matching.known_rates import list_rates
 from ledger_tools.matching.payments import match_payments
 from ledger_tools.matching.transfers import match_transfers
+from ledger_tools.matching.written import list_written
 from ledger_tools.money import minor_digits
 from ledger_tools.posting.bank import list_bank_facts
 from ledger_tools.posting.compiler import list_events, list_parameters, post_lines
@@ -155,6 +156,7 @@ def build_database(
         match_payments(connection, patterns, inputs.hand.links_credited(inputs.settings.template_of("clearing")))
         match_goods(connection, inputs.settings, patterns)
         list_rates(connection, inputs.settings)
+        list_written(connection, inputs.settings, inputs.hand)
         match_bank_lines(connection, inputs.settings)
         match_transfers(connection, inputs.settings, inputs.hand)
         progress("postings")

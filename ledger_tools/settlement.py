@@ -145,8 +145,18 @@ def refuse_own_account(
     """What an own account's export tells of as well would count twice; a rule that points to a bank makes a transfer.
 
     Raises:
-        LedgerError: the account is that of a source with exports of the item's day.
+        LedgerError: the account is that of a source with exports of the item's day, or of payouts or top-ups under way.
     """
+    under_way = connection.execute(
+        "SELECT role FROM account WHERE name = ? AND role IN ('payouts_in_transit', 'top_ups_in_transit')", [account]
+    ).fetchone()
+    if under_way is not None and not is_rule:
+        what = "holds what is under way, and each amount there is tied to what completes it"
+        step = (
+            f"name it: ledger-tools settle {item.id} --match EVENT; what was under way when the books began, and no export "
+            "tells of, is a line of the opening entry in hand.beancount, or one more entry there"
+        )
+        raise LedgerError(Problem(f"account {account}", what, step))
     row = connection.execute(
         """SELECT source.name, source.kind FROM account JOIN account_use AS used USING (account_no)
            JOIN source ON source.kind = used.role AND source.name = used.parameter JOIN export USING (source_no)

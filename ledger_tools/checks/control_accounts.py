@@ -5,13 +5,14 @@ from __future__ import annotations
 import duckdb
 
 from ledger_tools.checks.outcome import Check, told
+from ledger_tools.matching.written import SOURCE_NO, entry_of
 from ledger_tools.money import format_amount
 from ledger_tools.open_items import last_known_day
 from ledger_tools.reports.controls import list_controls
 from ledger_tools.reports.reconciliation import CONTROL_ROLES
 
 #: Payout by payout and top-up by top-up: what records say is under way, less what a decision moved, against the postings.
-_MOVEMENTS = """
+_MOVEMENTS = f"""
     WITH arrived AS (
         SELECT movement_no, sum(moved) AS amount FROM bank_match GROUP BY movement_no
     ), decided AS (
@@ -31,8 +32,9 @@ _MOVEMENTS = """
         LEFT JOIN (SELECT item, source.source_no, event_id FROM decision JOIN source ON source.name = decision.source
                    WHERE action = 'account') AS decided
             ON event.rule = 'decision' AND decided.item = event.event_id
-        JOIN part ON part.source_no = coalesce(decided.source_no, event.source_no)
-                 AND part.event_id = coalesce(decided.event_id, event.event_id)
+        {entry_of("event", "account", "posting")}
+        JOIN part ON part.source_no = coalesce(decided.source_no, event.source_no, {SOURCE_NO})
+                 AND part.event_id = coalesce(decided.event_id, written.event_id, event.event_id)
         WHERE account.role IN ('payouts_in_transit', 'top_ups_in_transit') GROUP BY part.movement_no
     )
     SELECT source || ' ' || expected.event_id, expected.currency, expected.amount::BIGINT, coalesce(booked.amount, 0)::BIGINT

@@ -76,9 +76,9 @@ def check_in_transit(connection: duckdb.DuckDBPyConnection) -> Check:
         WITH expected AS (
             SELECT CASE WHEN movement.kind IN ('payout', 'payout_returned') THEN 'payouts_in_transit' ELSE 'top_ups_in_transit' END
                        AS role, movement.currency,
-                   sum(movement.amount - coalesce(arrived.moved, 0)) AS amount
+                   sum(CASE WHEN source_no > 0 THEN movement.amount ELSE 0 END - coalesce(arrived.moved, 0)) AS amount
             FROM movement LEFT JOIN (
-                SELECT movement_no, sum(moved) AS moved FROM bank_match GROUP BY movement_no
+                SELECT movement_no, sum(moved) AS moved FROM bank_match WHERE source_no > 0 GROUP BY movement_no
             ) AS arrived USING (movement_no) GROUP BY ALL
         ), booked AS (
             SELECT role, currency, sum(amount) AS amount FROM posting JOIN account USING (account_no) JOIN event USING (event_no)

@@ -19,6 +19,7 @@ from ledger_tools.matching.candidates import lag_words
 from ledger_tools.matching.known_rates import worth
 from ledger_tools.matching.tied import tied_lines
 from ledger_tools.matching.unique_pairs import COVERED_SPANS, Sides, match_unique
+from ledger_tools.matching.written import WRITTEN_MOVEMENTS
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
 
@@ -87,7 +88,7 @@ def match_bank_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
 def _list_movements(connection: duckdb.DuckDBPyConnection) -> None:
     """Amounts are as the bank will show them: positive into the bank."""
     connection.execute(
-        """
+        f"""
         CREATE TABLE movement AS
         SELECT row_number() OVER (ORDER BY moved_on, source_no, event_id)::INTEGER AS movement_no, * FROM (
             SELECT source_no, event_id, coalesce(payout_id, event_id) AS reference, kind, "at"::DATE AS moved_on, currency,
@@ -100,6 +101,7 @@ def _list_movements(connection: duckdb.DuckDBPyConnection) -> None:
             SELECT source_no, event_id, event_id, kind, "at"::DATE, currency,
                    CASE kind WHEN 'top_up' THEN -total ELSE total END, NULL, NULL
             FROM wallet_row WHERE kind IN ('top_up', 'withdrawal')
+            UNION ALL BY NAME {WRITTEN_MOVEMENTS}
         );
         CREATE OR REPLACE TEMP TABLE returned AS -- and what a person moved to an account: not to be matched by amount
         SELECT back.movement_no FROM movement AS back JOIN movement AS sent

@@ -22,7 +22,7 @@ import duckdb
 from ledger_tools.matching.stages import COMPETITORS_AT_MOST, LEARNT_FROM, Window
 
 #: SQL: spans of days without a gap that each source's exports cover.
-COVERED_SPANS = "SELECT * FROM covered_span UNION ALL SELECT 0, DATE '0001-01-01', DATE '9999-12-31'"
+COVERED_SPANS = "SELECT * FROM covered_span UNION ALL SELECT unnest([0, -2]), DATE '0001-01-01', DATE '9999-12-31'"
 
 _DAYS_APART = "unnest(range({}, {} + 1))::INTEGER AS days"
 

@@ -68,7 +68,7 @@ _BANK_LINE = f"""
            fact.posted_on, fact.amount, fact.currency, NULL, fact.event_id, source_name, fact.event_id,
            'no payout, top-up or rule explains "' || coalesce(fact.memo, '') || '"'
     FROM fact_bank AS fact JOIN bank_row AS row ON row.source_no = fact.source_no AND row.key = fact.event_id
-    WHERE fact.posting = 'unknown' AND fact.posted_on <= $as_of
+    WHERE fact.posting = 'unknown' AND fact.amount <> 0 AND fact.posted_on <= $as_of
 """
 
 _ADJUSTMENT = """
@@ -80,6 +80,21 @@ _WALLET = """
     SELECT 'bank-line-without-rule', posted_on, total, currency, NULL, event_id, source_name, event_id, note
     FROM fact_wallet WHERE posting = 'unknown' AND posted_on <= $as_of
 """
+
+
+def _written(role: str, cause: str) -> str:
+    """The bank's own half of what a person wrote as under way: what of it no payout or top-up answers for."""
+    return f"""
+    SELECT 'bank-line-without-rule', written.day, (written.amount - coalesce(answered.amount, 0))::BIGINT, written.currency, NULL,
+           written.event_id, source.name, written.event_id, '{cause}'
+    FROM written JOIN source ON source.kind = 'hand'
+    LEFT JOIN (
+        SELECT tie.source_no, tie.key, sum(moved) AS amount FROM bank_match AS tie JOIN movement USING (movement_no)
+        WHERE moved_on <= $as_of GROUP BY ALL
+    ) AS answered ON answered.source_no = source.source_no AND answered.key = written.event_id
+    WHERE NOT awaits_bank AND role = '{role}' AND day <= $as_of AND written.amount <> coalesce(answered.amount, 0)
+    """
+
 
 _BALANCE = """
     WITH settled AS (
@@ -146,5 +161,14 @@ FINDERS = (
     Finder(_WALLET, held=Held("suspense")),
     Finder(_TRANSFER, "top_up", held=Held("transfers_in_transit")),
     Finder(_OTHER_CHEQUE, held=Held("transfers_in_transit")),
+    Finder(
+        _written("top_ups_in_transit", "hand.beancount has this top-up as paid, and no wallet export holds it"),
+        "top_up",
+        held=Held("top_ups_in_transit", -1),
+    ),
+    Finder(
+        _written("payouts_in_transit", "hand.beancount has this payout as arrived, and no processor export holds it"),
+        held=Held("payouts_in_transit", -1),
+    ),
     Finder(_BALANCE, held=Held(STATED, -1)),
 )

@@ -38,10 +38,11 @@ def list_bank_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
                completed.currency AS moved_currency, moved,
                CASE WHEN row.currency = {quoted(base)} AND completed.currency <> row.currency
                     THEN coalesce(row.amount - worth, 0) ELSE 0 END AS exchange,
-               moved IS NULL AND row.rule_no = 0 AS flagged,
-               CASE WHEN moved IS NULL AND row.rule_no = 0 THEN 'no rule says what this line is' ELSE doubt END AS note
+               moved IS NULL AND row.rule_no = 0 AND row.amount <> 0 AS flagged,
+               CASE WHEN flagged THEN 'no rule says what this line is' ELSE doubt END AS note
         FROM bank_row AS row JOIN source USING (source_no)
-        LEFT JOIN completed ON completed.source_no = row.source_no AND completed.key = row.key;
+        LEFT JOIN completed ON completed.source_no = row.source_no AND completed.key = row.key
+        WHERE row.source_no > 0;  -- what a person wrote is posted by its entry
         DROP TABLE completed
         """
     )

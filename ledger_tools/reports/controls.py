@@ -13,10 +13,11 @@ import itertools
 
 import duckdb
 
+from ledger_tools.matching.written import SOURCE_NAME, entry_of
 from ledger_tools.reports.reconciliation_form import Control, ControlItem
 
 #: SQL: what a posting of a control account belongs to; `decision` postings belong to what was decided about.
-_ITEMS = """
+_ITEMS = f"""
     WITH control AS (
         SELECT account_no, name, role FROM account WHERE role IN (SELECT unnest($roles::VARCHAR[]))
     ), cleared AS (
@@ -25,8 +26,8 @@ _ITEMS = """
     ), leg AS (
         SELECT account.account_no, account.name AS account, account.role, posting.currency, posting.posted_on, posting.amount,
                posting.order_no, event.event_no, event.rule,
-               coalesce(decided.source_name, source.name) AS source_name,
-               coalesce(decided.event_id, event.event_id) AS event_id, event.memo,
+               coalesce(decided.source_name, source.name, CASE WHEN written.entry IS NOT NULL THEN '{SOURCE_NAME}' END) AS source_name,
+               coalesce(decided.event_id, written.event_id, event.event_id) AS event_id, event.memo,
                row_number() OVER (PARTITION BY event_no, account.account_no, posting.currency, posting.amount ORDER BY leg) AS nth
         FROM posting JOIN control AS account USING (account_no) JOIN event USING (event_no)
         ANTI JOIN cleared ON cleared.account_no = posting.account_no AND cleared.currency = posting.currency
@@ -35,6 +36,7 @@ _ITEMS = """
         LEFT JOIN (SELECT item, source AS source_name, coalesce(event_id, order_id) AS event_id FROM decision
                    WHERE action = 'account') AS decided
             ON event.rule = 'decision' AND decided.item = event.event_id
+        {entry_of("event", "account", "posting")}
         WHERE posting.posted_on <= $as_of
     ), ended AS (
         SELECT source.name AS source_name, side.event_id, side.currency, unnest([-side.amount, -decision.amount]) AS amount,

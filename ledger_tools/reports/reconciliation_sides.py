@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import duckdb
 
+from ledger_tools.matching.written import SOURCE_NAME, entry_of
 from ledger_tools.reports.reconciliation_form import (
     DEPOSITS,
     DIFFERENCES,
@@ -79,21 +80,24 @@ _MOVEMENTS = """
     WHERE movement.currency = $currency ORDER BY moved_on, movement.movement_no
 """
 
-#: In-transit balances by movement; what no movement answers for (hand entries) has none.
-_IN_TRANSIT = """
+#: In-transit balances by movement; what a person put there otherwise has none. A bank's own half is in the bank already.
+_IN_TRANSIT = f"""
     SELECT moved.movement_no, event.event_id, min(posting.posted_on), sum(coalesce(-moved.moved, posting.amount))::BIGINT,
            any_value(event.memo)
     FROM posting JOIN account USING (account_no) JOIN event USING (event_no)
     LEFT JOIN (SELECT item, source, event_id FROM decision WHERE action = 'account') AS decided
         ON event.rule = 'decision' AND decided.item = event.event_id
     LEFT JOIN source ON source.source_no = event.source_no
+    {entry_of("event", "account", "posting")}
     LEFT JOIN (
         SELECT source.name AS source_name, movement.event_id, movement_no, NULL::BIGINT AS moved
         FROM movement JOIN source USING (source_no)
         UNION ALL SELECT source.name, key, movement_no, moved FROM bank_match JOIN source USING (source_no)
-    ) AS moved ON moved.source_name = coalesce(decided.source, source.name)
-              AND moved.event_id = coalesce(decided.event_id, event.event_id)
+    ) AS moved ON moved.source_name = coalesce(decided.source, source.name, '{SOURCE_NAME}')
+              AND moved.event_id = coalesce(decided.event_id, written.event_id, event.event_id)
     WHERE account.role IN ('payouts_in_transit', 'top_ups_in_transit') AND posting.currency = $currency AND posting.posted_on <= $on
+      AND (moved.movement_no IS NOT NULL OR (event.rule IN ('hand', 'decision') AND written.entry IS NULL
+                                             AND decided.source IS DISTINCT FROM '{SOURCE_NAME}'))
     GROUP BY moved.movement_no, event.event_id ORDER BY 3, 2
 """
 
