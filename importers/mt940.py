@@ -8,6 +8,7 @@ file holds too are one set of lines. Dates stay as the bank wrote them.
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -19,6 +20,8 @@ from importers.statements import Balance, Statement, StatementFile, StatementLin
 from ledger_tools.errors import LedgerError, Problem
 
 _TAG = re.compile(r":(\d{2}[A-Z]?|NS):(.*)", re.DOTALL)
+#: Days; a day of the year lies no further from any date in the year nearest to it.
+_HALF_A_YEAR = 183
 _BALANCE = re.compile(r"([CD])(\d{2})(\d{2})(\d{2})([A-Z]{3})([\d,]+)")
 _PLAIN = re.compile(r"-?\d+(\.\d*)?")
 _SUM = re.compile(r"(\d{1,5})([A-Z]{3})([\d,]+)")
@@ -226,12 +229,20 @@ def _booking_day(parts: dict[str, str]) -> str:
     year, month, day = int(_century(parts["year"])), parts["month"], parts["day"]
     if not parts["booked"]:
         return f"{year}-{month}-{day}"
-    booked_month = parts["booked"][:2]
-    if month == "12" and booked_month == "01":
-        year += 1
-    elif month == "01" and booked_month == "12":
-        year -= 1
-    return f"{year}-{booked_month}-{parts['booked'][2:]}"
+    booked = [f"{each}-{parts['booked'][:2]}-{parts['booked'][2:]}" for each in (year, year - 1, year + 1)]
+    value_day = _day_number(f"{year}-{month}-{day}")
+    distances = [(abs(number - value_day), text) for text in booked if (number := _day_number(text)) and value_day]
+    distance, nearest = min(distances, default=(_HALF_A_YEAR + 1, ""))
+    # a day that no calendar has stays as written, for the reader of rows to refuse
+    return nearest if distance <= _HALF_A_YEAR else booked[0]
+
+
+def _day_number(text: str) -> int:
+    """A number that grows by one from day to day; 0 for a day that no calendar has."""
+    try:
+        return datetime.date.fromisoformat(text).toordinal()
+    except ValueError:
+        return 0
 
 
 def _century(year: str) -> str:

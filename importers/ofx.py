@@ -2,7 +2,8 @@
 
 Place in the flow: file → `StatementFile`. One small reader serves both dialects: elements that hold a value and
 aggregates that hold elements. Dates are the bank's own and stay as written; amounts are the customer's view, a card
-purchase negative. CORRECTFITID with its action REPLACE or DELETE is honoured within the file.
+purchase negative. CORRECTFITID with its action REPLACE or DELETE is honoured within the statement; a correction of a
+line that stands elsewhere is refused, as nothing here says which booked line it means.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from ledger_tools.errors import LedgerError, Problem
 _TAG = re.compile(r"<(/?)([A-Za-z0-9_.:-]+)[^<>]*?(/?)>([^<]*)")
 _STATEMENTS = ("STMTRS", "CCSTMTRS")
 _LARGEST = 200_000_000
+_CORRECTED = "export the days that hold the corrected line again, in one file with its correction"
 #: Elements that may be empty and unclosed at once; what follows such a one is not inside it.
 _ELEMENTS = frozenset(
     [
@@ -143,16 +145,20 @@ def _statement(node: _Node, place: int, file: str, problems: list[Problem]) -> S
     listed = next(node.descendants("BANKTRANLIST"), _Node("BANKTRANLIST"))
     where = f"{file}, statement {place}"
     lines: list[StatementLine] = []
-    changes: list[tuple[str, str, StatementLine]] = []
+    changes: list[tuple[str, str, str, StatementLine]] = []
     for number, entry in enumerate(listed.descendants("STMTTRN"), start=1):
         line = _line(entry, f"{where}, line {number}", currency, problems)
         if entry.find("CORRECTFITID"):
-            changes.append((entry.find("CORRECTFITID"), entry.find("CORRECTACTION").upper(), line))
+            corrected = entry.find("CORRECTFITID")
+            changes.append((f"{where}, line {number}", corrected, entry.find("CORRECTACTION").upper(), line))
         else:
             lines.append(line)
-    for corrected, action, line in changes:
+    for at, corrected, action, line in changes:
         if action not in ("REPLACE", "DELETE"):
-            problems.append(Problem(where, f"found the correction {action!r}, expected REPLACE or DELETE"))
+            problems.append(Problem(at, f"found the correction {action!r}, expected REPLACE or DELETE"))
+        elif all(each.event_id != corrected for each in lines):
+            what = f"found a correction of the line {corrected!r}, expected that line in the same statement"
+            problems.append(Problem(f"{at}, CORRECTFITID", what, _CORRECTED))
         lines = [each for each in lines if each.event_id != corrected]
         if action == "REPLACE":
             lines.append(line)

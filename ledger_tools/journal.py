@@ -45,11 +45,17 @@ def create_link_table(connection: duckdb.DuckDBPyConnection) -> None:
                    'order-' || regexp_replace({addresses_replaced("ltrim(order_id, '# ')", "e-mail")},
                                             '[^A-Za-z0-9/._-]+', '-', 'g') AS link
             FROM order_head
+        ), named AS (
+            SELECT order_no, link, md5(source.name || '/' || order_id) AS digest,
+                   CASE WHEN count(*) OVER (PARTITION BY link) = 1 THEN link
+                        WHEN count(*) OVER (PARTITION BY link, source_no) = 1 THEN link || '.' || source.name END AS short
+            FROM plain JOIN source USING (source_no)
         )
-        SELECT order_no, CASE WHEN count(*) OVER (PARTITION BY link) = 1 THEN link
-                              WHEN count(*) OVER (PARTITION BY link, source_no) = 1 THEN link || '.' || source.name
-                              ELSE link || '.' || md5(source.name || '/' || order_id) END AS link
-        FROM plain JOIN source USING (source_no)
+        -- an id may read like another one with its source or digest behind it: such a one has its own digest, too
+        SELECT order_no, CASE WHEN short IS NULL OR count(*) OVER (PARTITION BY short) > 1
+                                   OR regexp_matches(short, '[.][0-9a-f]{{32}}$')
+                              THEN link || '.' || digest ELSE short END AS link
+        FROM named
         """
     )
 

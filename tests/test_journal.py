@@ -1,9 +1,10 @@
 """The journal's text: inert whatever the exports hold, the same bytes for the same books, in order and in day detail."""
 
+import hashlib
 from pathlib import Path
 
 import pytest
-from kept_books import Books, bank, order, parse_journal, processor, silent, wallet
+from kept_books import Books, bank, csv_text, order, parse_journal, processor, silent, wallet
 
 from ledger_tools.archive import open_books
 from ledger_tools.journal import GENERATED, load_ledger, render_files
@@ -180,6 +181,19 @@ def test_order_links_stay_apart(tmp_path: Path) -> None:
     links = {entry.event: entry.links[0] for entry in Books(tmp_path).put(orders=rows).entries()}
     assert 5 == len(set(links.values()))
     assert ("order-1001", "order-A_B") == (links["#1001"], links["A_B"])
+
+
+def test_order_links_of_two_sources_stay_apart(tmp_path: Path) -> None:
+    """An id that reads like another order's with its source, or with its digest, behind it has a link of its own."""
+    digest = hashlib.md5(b"stall/7", usedforsecurity=False).hexdigest()
+    books = Books(tmp_path, '[[source]]\nname = "stall"\nkind = "orders"\ncurrency = "USD"\n')
+    books.put(orders=[order(name, "2031-04-01", "10.00") for name in ("7", "7.stall", f"7.{digest}", "8")])
+    stall = books.folder.exports / "stall"
+    stall.mkdir(parents=True)
+    (stall / "orders.csv").write_text(csv_text([order("7", "2031-04-01", "10.00")]), encoding="utf-8")
+    links = [str(link) for (link,) in books.query("SELECT link FROM order_link ORDER BY link")]
+    assert (5, 5) == (len(links), len(set(links)))
+    assert {"order-8", "order-7.shop"} <= set(links)
 
 
 def test_new_books_load(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import pytest
 from camt_statements import VERSIONS, camt, camt_pages
 
 from importers.readers import StatedBalance
+from ledger_tools.errors import LedgerError
 
 OFX_1 = """OFXHEADER:100
 DATA:OFXSGML
@@ -93,6 +94,46 @@ def test_mt940_with_two_statements(read):
     assert {(datetime.date(2031, 4, 30), 15000), (datetime.date(2031, 5, 31), 14900)} <= {
         (balance.on, balance.amount) for balance in facts.balances
     }
+
+
+@pytest.mark.parametrize("action", ["REPLACE", "DELETE"])
+def test_ofx_correction_of_a_line_elsewhere_is_refused(read, action):
+    """A correction whose line the statement lacks is refused with its place: taken as it stands, both lines would count."""
+    text = OFX_2.replace("<CORRECTFITID>b</CORRECTFITID>", "<CORRECTFITID>of March</CORRECTFITID>")
+    text = text.replace("<CORRECTACTION>DELETE", f"<CORRECTACTION>{action}")
+    with pytest.raises(LedgerError) as refused:
+        read(text, "bank", name="a.ofx", currency="USD")
+    assert [
+        "a.ofx, statement 1, line 4, CORRECTFITID: found a correction of the line 'of March', expected that line in the "
+        "same statement\n    → export the days that hold the corrected line again, in one file with its correction"
+    ] == [str(problem) for problem in refused.value.problems]
+
+
+@pytest.mark.parametrize(
+    ("value_date", "booked", "expected"),
+    [
+        ("311231", "0101", "2032-01-01"),
+        ("310102", "1230", "2030-12-30"),
+        ("311128", "0105", "2032-01-05"),
+        ("310205", "1129", "2030-11-29"),
+        ("310715", "0115", "2031-01-15"),  # 181 days before; the next January is 184 after
+        ("310401", "0331", "2031-03-31"),
+        ("320301", "0229", "2032-02-29"),
+    ],
+)
+def test_mt940_booking_date_is_in_the_nearest_year(read, value_date, booked, expected):
+    """A booking date names no year: it is the one in which it lies nearest to the value date."""
+    text = f":20:S\n:25:1\n:28C:1/1\n:60F:C300101EUR0,00\n:61:{value_date}{booked}C1,00NMSCNONREF\n:62F:C321231EUR1,00\n-\n"
+    _, rows = read(text, "bank", name="a.sta")
+    assert [expected] == [day for day, *_ in short(rows)]
+
+
+@pytest.mark.parametrize("booked", ["0230", "0229"])
+def test_mt940_booking_date_that_no_calendar_has_is_refused(read, booked):
+    """A thirtieth of February is told as it was written, and a leap day is not looked for in another year."""
+    text = f":20:S\n:25:1\n:28C:1/1\n:60F:C310201EUR0,00\n:61:310228{booked}C1,00NMSCNONREF\n:62F:C310331EUR1,00\n-\n"
+    with pytest.raises(LedgerError, match=f"2031-02-{booked[2:]}"):
+        read(text, "bank", name="a.sta")
 
 
 @pytest.mark.parametrize("version", VERSIONS)
