@@ -15,6 +15,11 @@ from ledger_tools.matching.stages import AMOUNTS_TO_A_COMBINATION, COMBINATIONS_
 #: Why no sum was sought among so many records; Python's and the database's `format` fill it alike.
 TOO_MANY = "sums were not tried: {} open records in the days around are more than can be told apart"
 
+#: Why no sum was sought among records that could be told apart: the search is bounded over all amounts together.
+TOO_LONG = (
+    "sums were not tried among {} open records: the sums of other records took all the work that one build may do"
+)
+
 
 @dataclass(frozen=True)
 class Target:
@@ -99,7 +104,8 @@ def _seek(target: Target, left: int) -> tuple[Finding | None, int]:
     cost = 2 ** (len(parts) // 2 + 1)
     everybody = frozenset(key for key, _ in parts)
     if len(parts) > ELEMENTS_AT_MOST or cost > left:
-        return Finding(target.key, (), everybody, tried, TOO_MANY.format(len(parts))), 0
+        why = TOO_MANY if len(parts) > ELEMENTS_AT_MOST else TOO_LONG
+        return Finding(target.key, (), everybody, tried, why.format(len(parts))), 0
     found = find_combinations(target.amount, [amount for _, amount in parts])
     if not found:
         return None, cost

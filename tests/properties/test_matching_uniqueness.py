@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ledger_tools.matching.stages import Window
-from ledger_tools.matching.sums import Target, find_combinations, seek_sums
+from ledger_tools.matching.stages import COMBINATIONS_AT_MOST, Window
+from ledger_tools.matching.sums import TOO_LONG, TOO_MANY, Target, find_combinations, seek_sums
 from ledger_tools.matching.unique_pairs import Sides, accept_alone, fill_sides, match_unique, weigh_pairs
 
 FIRST_DAY = datetime.date(2031, 1, 1)
@@ -152,3 +152,14 @@ def test_what_is_alone_is_alone_from_both_sides(
     assert alone == pairs_of(later_query, earlier_query, WINDOW)
     turned = pairs_of(earlier_query, later_query, Window(-WINDOW.high, -WINDOW.low))
     assert alone == {(number, other) for other, number in turned}
+
+
+def test_why_no_sum_was_sought() -> None:
+    """Too many records and too much work before are two reasons, and each is told as what it is."""
+    twenty = tuple((("m", place), 1000 + place * 37) for place in range(20))
+    sixteen = Target("late", 100_000_007, tuple((("x", place), 10**7 + place**4 * 977) for place in range(16)))
+    crowd = Target("crowd", 9_000, tuple((("c", place), 500 + place) for place in range(21)))
+    before = [Target(("t", place), 15_000 + place, twenty) for place in range(COMBINATIONS_AT_MOST // 2**11)]
+    why = {finding.key: finding.why for finding in seek_sums([*before, sixteen, crowd])}
+    assert TOO_LONG.format(16) == why["late"]
+    assert TOO_MANY.format(21) == why["crowd"]
