@@ -39,7 +39,9 @@ class FileResult:
     Attributes:
         archived: the name under which the books keep it, which is another where the file's own was taken.
         overruled_by: an archived file that counts as the later one where this file says something else.
-        overruled_days: first and last day of that file, where they are others than this one's; else its name decides.
+        overruled_days: first and last day of that file, where they are others than this one's.
+    overruled_at: the time at which that file says it was made, where the days are the same and this one says another;
+            where it is None as well, the name decides.
     """
 
     file: str
@@ -55,6 +57,7 @@ class FileResult:
     overruled_days: tuple[str, str] | None
     refused: tuple[Problem, ...]
     archived: str | None = None
+    overruled_at: str | None = None
 
 
 def known_sources(inputs: Inputs) -> list[KnownSource]:
@@ -174,7 +177,7 @@ def _results(
         row = connection.execute(
             """SELECT source.kind, export.first_day::VARCHAR, export.last_day::VARCHAR, export.rows_read, export.rows_new,
                       export.rows_repeated, export.rows_amended, export.overruled_by, counting.first_day::VARCHAR,
-                      counting.last_day::VARCHAR
+                      counting.last_day::VARCHAR, export.time_stamp, counting.time_stamp
                FROM export JOIN source USING (source_no)
                LEFT JOIN export AS counting
                    ON counting.source_no = export.source_no AND counting.file = export.overruled_by
@@ -182,7 +185,8 @@ def _results(
             [export.source, export.name],
         ).fetchone()
         assert row is not None
-        kind, first_day, last_day, rows, new, repeated, amended, overruled_by, *days = row
+        kind, first_day, last_day, rows, new, repeated, amended, overruled_by, *days, made_at, counting_at = row
+        by_days = days != [first_day, last_day]
         if place in again:
             new, repeated, amended = 0, rows, 0
         results[place] = FileResult(
@@ -196,8 +200,9 @@ def _results(
             int(repeated),
             int(amended),
             overruled_by,
-            (days[0], days[1]) if overruled_by and days != [first_day, last_day] else None,
+            (days[0], days[1]) if overruled_by and by_days else None,
             (),
             export.name,
+            counting_at if overruled_by and not by_days and counting_at != made_at else None,
         )
     return results

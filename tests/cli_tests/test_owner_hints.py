@@ -40,6 +40,23 @@ def test_corrected_file_that_does_not_count_is_told(tmp_path: Path) -> None:
     assert [(1000,)] == books.query("SELECT total FROM order_head")
 
 
+def test_earlier_statement_of_the_day_is_told(tmp_path: Path) -> None:
+    """Of two statements of the same days the one that was made later counts, whatever the names; a new name would not help."""
+    books = Books(tmp_path).build()
+    for name, moment in (("a-night.ofx", "20310402220000"), ("b-noon.ofx", "20310402120000")):
+        text = (
+            f"OFXHEADER:100\n\n<OFX><SIGNONMSGSRSV1><SONRS><DTSERVER>{moment}</SONRS></SIGNONMSGSRSV1><BANKMSGSRSV1><STMTTRNRS>"
+            "<STMTRS><CURDEF>USD<BANKACCTFROM><ACCTID>1</BANKACCTFROM><BANKTRANLIST><DTSTART>20310401<DTEND>20310402"
+            f"<STMTTRN><DTPOSTED>20310402<TRNAMT>5.00<FITID>1<NAME>{moment}</STMTTRN></BANKTRANLIST></STMTRS></STMTTRNRS>"
+            "</BANKMSGSRSV1></OFX>"
+        )
+        (tmp_path / name).write_text(text, encoding="utf-8")
+        told = call("--books", books.folder.root, "import", tmp_path / name, "--source", "checking")
+    assert "a-night.ofx counts and not b-noon.ofx" in told.err
+    assert "says that it was made later (20310402220000)" in told.err
+    assert "export its days again" in told.err
+
+
 def test_files_of_one_name_are_told_apart(tmp_path: Path) -> None:
     """A changed file under the name of an earlier one is told from it, with the name under which the books keep it."""
     books = Books(tmp_path)
