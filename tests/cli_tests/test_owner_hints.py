@@ -43,12 +43,15 @@ def test_corrected_file_that_does_not_count_is_told(tmp_path: Path) -> None:
 def test_earlier_statement_of_the_day_is_told(tmp_path: Path) -> None:
     """Of two statements of the same days the one that was made later counts, whatever the names; a new name would not help."""
     books = Books(tmp_path).build()
-    for name, moment in (("a-night.ofx", "20310402220000"), ("b-noon.ofx", "20310402120000")):
+    for name, moment, amounts in (
+        ("a-night.ofx", "20310402220000", ("5.00", "7.00")),
+        ("b-noon.ofx", "20310402120000", ("5.00",)),
+    ):
+        lines = "".join(f"<STMTTRN><DTPOSTED>20310402<TRNAMT>{each}<FITID>{each}<NAME>IN</STMTTRN>" for each in amounts)
         text = (
             f"OFXHEADER:100\n\n<OFX><SIGNONMSGSRSV1><SONRS><DTSERVER>{moment}</SONRS></SIGNONMSGSRSV1><BANKMSGSRSV1><STMTTRNRS>"
             "<STMTRS><CURDEF>USD<BANKACCTFROM><ACCTID>1</BANKACCTFROM><BANKTRANLIST><DTSTART>20310401<DTEND>20310402"
-            f"<STMTTRN><DTPOSTED>20310402<TRNAMT>5.00<FITID>1<NAME>{moment}</STMTTRN></BANKTRANLIST></STMTRS></STMTTRNRS>"
-            "</BANKMSGSRSV1></OFX>"
+            f"{lines}</BANKTRANLIST></STMTRS></STMTTRNRS></BANKMSGSRSV1></OFX>"
         )
         (tmp_path / name).write_text(text, encoding="utf-8")
         told = call("--books", books.folder.root, "import", tmp_path / name, "--source", "checking")
