@@ -72,11 +72,16 @@ class ExportRequest:
 
 @dataclass(frozen=True)
 class StatedBalance:
-    """What a statement says that the balance was at the end of a local day, in minor units."""
+    """What a statement says that the balance was at the end of a local day, in minor units.
+
+    Attributes:
+        opening: the statement begins with it: it is of the day before.
+    """
 
     on: datetime.date
     amount: int
     currency: str
+    opening: bool = False
 
 
 @dataclass(frozen=True)

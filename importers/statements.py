@@ -176,15 +176,21 @@ def write_canonical(file: StatementFile, scratch: Path) -> Path:
     return target
 
 
-def stated_balances(file: StatementFile) -> list[tuple[datetime.date, int, str]]:
-    """Every final balance of the file as (end of day, minor units, currency), a closing one winning on the same day.
+def stated_balances(file: StatementFile) -> list[tuple[datetime.date, int, str, bool]]:
+    """Every final balance of the file as (end of day, minor units, currency, whether it is an opening one), one a day of each.
 
     Some banks date the opening balance on the first day of the statement, others on the day before: it is the balance
     at the end of the day before. One that is dated as the closing balance is may be of the middle of that day, where the
-    bank makes several statements a day, and is left out.
+    bank makes several statements a day, and is left out. Of several statements of a day that one closes it with whose
+    closing balance no other one opens.
     """
     opening: dict[tuple[datetime.date, str], int] = {}
     closing: dict[tuple[datetime.date, str], int] = {}
+    within = {
+        (parse_day(each.opening.on), each.currency, _units_of(each.opening, each.currency))
+        for each in file.statements
+        if each.opening
+    }
     for statement in file.statements:
         first, last = _span_of(statement)
         for balance, found in ((statement.opening, opening), (statement.closing, closing)):
@@ -196,8 +202,12 @@ def stated_balances(file: StatementFile) -> list[tuple[datetime.date, int, str]]
                 if day == last:
                     continue
                 day = first - datetime.timedelta(days=1)
+            if found is closing and (day, statement.currency) in found and (day, statement.currency, units) in within:
+                continue
             found[(day, statement.currency)] = units
-    return [(day, units, currency) for (day, currency), units in sorted((opening | closing).items())]
+    told = [(day, units, currency, True) for (day, currency), units in opening.items()]
+    told += [(day, units, currency, False) for (day, currency), units in closing.items()]
+    return sorted(told)
 
 
 def spans(file: StatementFile) -> tuple[tuple[datetime.date, datetime.date], ...]:

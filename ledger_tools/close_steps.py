@@ -16,7 +16,7 @@ import duckdb
 from ledger_tools.calendar import Period
 from ledger_tools.coverage import list_coverage
 from ledger_tools.money import format_amount
-from ledger_tools.open_items import OpenItem, item_id, list_open_items
+from ledger_tools.open_items import OpenItem, list_open_items
 from ledger_tools.posting.month_end import ACCRUAL, DEFERRAL, REVALUATION, CutOff
 from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.reports.reconciliation_form import Reconciled
@@ -182,14 +182,21 @@ def _look_at_open_items(month: MonthToClose) -> Finding:
 
 def _look_at_balances(month: MonthToClose) -> Finding:
     names = {source.name for source in month.settings.source if source.kind != "orders"}
-    rows = [row for row in report_reconciliation(month.connection, month.last).accounts if row.source in names]
-    undecided = {item.id for item in month.open_items}
-    items, proven = [], 0
+    report = report_reconciliation(month.connection, month.last)
+    rows = [row for row in report.accounts if row.source in names]
+    broken = [each for each in report.disagreements if each.breaks_chain and each.on >= month.first]
+    items, proven = (
+        [
+            StepItem(each.account, f"{each.amounts} are stated for {each.on}: export the days around it again")
+            for each in broken
+        ],
+        0,
+    )
     for row in rows:
         assert row.source is not None
         if row.stated is None and row.books == 0:
             continue
-        problem = _balance_problem(month, row, item_id("balance-differs", row.source, row.currency) in undecided)
+        problem = _balance_problem(month, row)
         if problem:
             items.append(StepItem(row.account, problem))
         else:
@@ -203,14 +210,14 @@ def _look_at_balances(month: MonthToClose) -> Finding:
     return Finding(False, f"{_counted(len(items), 'balance')} not proven", tuple(items), step)
 
 
-def _balance_problem(month: MonthToClose, row: Reconciled, is_undecided: bool) -> str | None:
+def _balance_problem(month: MonthToClose, row: Reconciled) -> str | None:
     """Why a balance is not proven at the month's end; None where it is."""
     if (
         row.stated is not None
         and row.stated_on is not None
         and not _moved_between(month, row, row.stated_on, month.last)
     ):
-        if not row.difference or not is_undecided:
+        if not row.difference or row.is_accepted:
             return None
         return f"differs by {format_amount(row.difference, row.currency)} {row.currency} on {row.stated_on}"
     later = month.connection.execute(
@@ -221,7 +228,7 @@ def _balance_problem(month: MonthToClose, row: Reconciled, is_undecided: bool) -
     if later and later[0]:
         then = report_reconciliation(month.connection, later[0]).accounts
         proof = next(other for other in then if (other.account, other.currency) == (row.account, row.currency))
-        if not proof.difference or not is_undecided:
+        if not proof.difference or proof.is_accepted:
             return None
         return f"differs by {format_amount(proof.difference, row.currency)} {row.currency} on {later[0]}"
     last = f", last on {row.stated_on}" if row.stated_on else ""

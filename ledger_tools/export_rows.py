@@ -21,6 +21,7 @@ from ledger_tools import versions
 from ledger_tools.coverage import join_days, note_days
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.settings import ShopSettings
+from ledger_tools.stated_balances import CLOSING, OPENING
 from ledger_tools.store import connect_again
 
 Progress = Callable[[str], None]
@@ -156,8 +157,15 @@ def _note_export(
         connection.execute("INSERT INTO skipped VALUES (?, ?, ?)", [export_no, reason, rows])
     for balance in facts.balances:
         connection.execute(
-            "INSERT INTO claimed_balance VALUES (?, ?, ?, ?, 'statement', ?)",
-            [source_no, balance.on, balance.currency, balance.amount, export_no],
+            "INSERT INTO claimed_balance VALUES (?, ?, ?, ?, ?, ?)",
+            [
+                source_no,
+                balance.on,
+                balance.currency,
+                balance.amount,
+                OPENING if balance.opening else CLOSING,
+                export_no,
+            ],
         )
 
 

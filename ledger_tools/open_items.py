@@ -92,13 +92,14 @@ def item_id(kind: str, source: str | None, key: str) -> str:
 
 
 def last_known_day(connection: duckdb.DuckDBPyConnection) -> datetime.date | None:
-    """The last day that any export or hand entry speaks of: what "as of now" means for books.
+    """The last day that any export, hand entry or stated balance speaks of: what "as of now" means for books.
 
     The reversals of month-end entries are dated after it where the month is the last one known.
     """
     row = connection.execute(
         """SELECT greatest((SELECT max(last_day) FROM export), (
-               SELECT max(posted_on) FROM event WHERE source_no IS NULL OR source_no >= 0))"""
+               SELECT max(posted_on) FROM event WHERE source_no IS NULL OR source_no >= 0), (
+               SELECT max(stated_on) FROM stated_balance))"""
     ).fetchone()
     return row[0] if row and row[0] else None
 

@@ -12,9 +12,12 @@ import duckdb
 from ledger_tools.money import parse_amount
 from ledger_tools.settings import ShopSettings
 
+#: What a statement says of the end of its own days, and of the end of the day before them.
+CLOSING, OPENING = "statement", "opening balance"
+
 #: Who states a balance, the one that counts first. Common practice: what a statement says of itself is worth more than a
 #: running balance beside a line, and that more than what a person typed.
-_STATED_BY = ("statement", "running balance", "settings")
+_STATED_BY = (CLOSING, OPENING, "running balance", "settings")
 
 #: The last running balance of each day of each export. A file may list the newest line first: what the balances say of
 #: the amounts beside them tells which way it runs.
@@ -22,10 +25,9 @@ _RUNNING = """
     INSERT INTO claimed_balance
     WITH line AS (
         SELECT *, coalesce(sum(CASE WHEN balance = above + amount THEN 1 WHEN balance = below + amount THEN -1 END)
-                           OVER (PARTITION BY export_no), 0) AS rising
-        FROM (SELECT *, lag(balance) OVER (PARTITION BY export_no ORDER BY record) AS above,
-                     lead(balance) OVER (PARTITION BY export_no ORDER BY record) AS below
-              FROM raw_bank WHERE balance IS NOT NULL)
+                           OVER (PARTITION BY export_no, currency), 0) AS rising
+        FROM (SELECT *, lag(balance) OVER file AS above, lead(balance) OVER file AS below
+              FROM raw_bank WHERE balance IS NOT NULL WINDOW file AS (PARTITION BY export_no, currency ORDER BY record))
     )
     SELECT source_no, "at"::DATE, currency,
            CASE WHEN any_value(rising) >= 0 THEN arg_max(balance, record) ELSE arg_min(balance, record) END,
@@ -33,8 +35,8 @@ _RUNNING = """
     FROM line GROUP BY source_no, export_no, "at"::DATE, currency
 """
 
-#: Days of an export of which a later one holds a line that it lacks, or lacks a line that it holds: what it says of their
-#: end is what it knew within them. Its opening balance, of the day before its first, is none of its days.
+#: Days of which an export states a balance while a later one holds a line that it lacks, or lacks a line that it holds: what
+#: it says of their end is what it knew within them. Its opening balance, of the day before its first, is none of its days.
 _OUTDATED = """
     CREATE TEMP TABLE outdated AS
     WITH line AS (
@@ -42,8 +44,10 @@ _OUTDATED = """
         FROM bank_holding JOIN export USING (export_no, source_no) GROUP BY source_no, key
     )
     SELECT DISTINCT export.export_no, line.day, line.currency
-    FROM line JOIN export ON export.source_no = line.source_no AND line.day >= export.first_day AND line.rank > export.rank
+    FROM claimed_balance AS claimed JOIN export USING (export_no)
+    JOIN line ON line.source_no = claimed.source_no AND line.day = claimed.stated_on AND line.currency = claimed.currency
     ANTI JOIN bank_holding AS held ON held.export_no = export.export_no AND held.key = line.key
+    WHERE line.day >= export.first_day AND line.rank > export.rank
     UNION
     SELECT held.export_no, held.day, held.currency
     FROM vanished JOIN bank_holding AS held ON held.source_no = vanished.source_no AND held.key = vanished.record_key

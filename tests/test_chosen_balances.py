@@ -170,6 +170,38 @@ def month_of(month: int, opened: str, amount: str, closed: str) -> str:
     )
 
 
+@pytest.mark.parametrize("packed", [True, False])
+@pytest.mark.parametrize("first", [1, 2])
+def test_broken_chain_of_statements(packed: bool, first: int, tmp_path: Path) -> None:
+    """Where a statement opens with another balance than the one before closed with, the closing one counts and both are told."""
+    months = [month_of(1, "500,00", "50,00", "550,00"), month_of(2, "560,00", "50,00", "610,00")][
+        :: 1 if first == 1 else -1
+    ]
+    texts = {"both.sta": "".join(months)} if packed else {f"{place}.sta": text for place, text in enumerate(months)}
+    with open_books(import_texts(tmp_path, texts), silent) as connection:
+        report = report_reconciliation(connection, datetime.date(2031, 1, 31))
+        found = [
+            (each.on.isoformat(), each.used, each.used_by, each.other, each.other_by) for each in report.disagreements
+        ]
+        (account,) = [row for row in report.accounts if row.source == "checking"]
+    assert [("2031-01-31", 55000, "statement", 56000, "opening balance")] == found
+    assert ("statement", 55000) == (account.stated_by, account.stated)
+
+
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_running_balances_in_two_currencies(newest_first: bool, tmp_path: Path) -> None:
+    """Each currency's running balance runs by itself, whichever way the file lists its lines."""
+    lines = [
+        "2031-01-10,10.00,USD,IN A,10.00", "2031-01-10,5.00,EUR,IN B,5.00", "2031-01-10,10.00,USD,IN C,20.00",
+        "2031-01-10,5.00,EUR,IN D,10.00", "2031-01-10,-15.00,USD,OUT E,5.00",
+    ]  # fmt: skip
+    text = "\n".join(["at,amount,currency,memo,balance", *lines[:: -1 if newest_first else 1]])
+    folder = import_texts(tmp_path, {"all.csv": text})
+    with open_books(folder, silent) as connection:
+        found = connection.execute("SELECT currency, amount FROM stated_balance ORDER BY 1").fetchall()
+    assert [("EUR", 1000), ("USD", 500)] == found
+
+
 #: January and March with another balance between; with an equal one, as of an account on which nothing happened; and with
 #: February's statement in a file of its own.
 OUTER = month_of(1, "500,00", "50,00", "550,00") + month_of(3, "570,00", "50,00", "620,00")

@@ -97,7 +97,7 @@ def report_reconciliation(connection: duckdb.DuckDBPyConnection, as_of: datetime
     Without a day: as of the last that any export, entry or stated balance speaks of.
     """
     currency = read_fact(connection, "currency") or ""
-    as_of = as_of or _last_day(connection)
+    as_of = as_of or last_known_day(connection)
     if as_of is None:
         return Reconciliation(None, currency)
     held = {row[0]: Held(*row) for row in connection.execute(_ACCOUNTS).fetchall()}
@@ -123,9 +123,3 @@ def report_reconciliation(connection: duckdb.DuckDBPyConnection, as_of: datetime
     controls = list_controls(connection, CONTROL_ROLES, as_of)
     disagreements = tuple(Disagreement(*row) for row in connection.execute(_DISAGREEMENTS, {"as_of": as_of}).fetchall())
     return Reconciliation(as_of, currency, tuple(rows), tuple(sides), controls, disagreements)
-
-
-def _last_day(connection: duckdb.DuckDBPyConnection) -> datetime.date | None:
-    row = connection.execute("SELECT max(stated_on) FROM stated_balance").fetchone()
-    days = [day for day in (row[0] if row else None, last_known_day(connection)) if day is not None]
-    return max(days, default=None)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ledger_tools.money import format_amount
+from ledger_tools.stated_balances import CLOSING, OPENING
 
 
 @dataclass(frozen=True)
@@ -107,6 +108,11 @@ class Reconciled:
     def difference(self) -> int | None:
         """Stated less books; None where nothing is stated."""
         return None if self.stated is None else self.stated - self.books
+
+    @property
+    def is_accepted(self) -> bool:
+        """Whether a person has accepted the whole of the difference, where there is one."""
+        return all(part.kind == "accepted" for part in self.explanations)
 
     @property
     def explained_by(self) -> tuple[str, ...]:
@@ -236,6 +242,17 @@ class Disagreement:
     used_by: str
     other: int
     other_by: str
+
+    @property
+    def breaks_chain(self) -> bool:
+        """Whether a statement closes with another balance than the next one opens with: lines may lie between."""
+        return (self.used_by, self.other_by) == (CLOSING, OPENING)
+
+    @property
+    def amounts(self) -> str:
+        """What the one says, and what the other."""
+        used, other = (f"{format_amount(amount, self.currency)} {self.currency}" for amount in (self.used, self.other))
+        return f"{used} ({self.used_by}) and {other} ({self.other_by})"
 
 
 @dataclass(frozen=True)

@@ -144,7 +144,7 @@ def test_camt_of_any_version(read, version):
     assert (("not booked yet", 1),) == facts.skipped
     assert (2, 1) == (facts.rows_read, facts.records)
     assert (
-        StatedBalance(datetime.date(2031, 4, 1), 10000, "EUR"),
+        StatedBalance(datetime.date(2031, 4, 1), 10000, "EUR", opening=True),
         StatedBalance(datetime.date(2031, 4, 2), 15025, "EUR"),
     ) == facts.balances
 
@@ -207,6 +207,19 @@ def test_several_statements_of_one_day(read):
     assert [("2031-01-31", 57000), ("2031-02-03", 67000)] == [
         (each.on.isoformat(), each.amount) for each in facts.balances
     ]
+
+
+@pytest.mark.parametrize("order", [(0, 1, 2), (2, 1, 0), (1, 2, 0)])
+def test_statements_of_one_day_in_any_order(read, order):
+    """Whatever comes first in the file, the day ends with the balance that no other statement of it opens with."""
+    first = mt940("310131", "310203", "310203")
+    second = first.replace("310131USD570", "310203USD620").replace(":62F:C310203USD620", ":62F:C310203USD670")
+    third = first.replace("310131USD570", "310203USD670").replace(":62F:C310203USD620", ":62F:C310203USD720")
+    texts = (first, second, third)
+    facts, _ = read("".join(texts[place] for place in order), "bank", name="a.sta")
+    assert ("2031-02-03", 72000) == next(
+        (each.on.isoformat(), each.amount) for each in facts.balances if not each.opening
+    )
 
 
 def test_camt_over_two_pages(read):
