@@ -185,13 +185,7 @@ def _look_at_balances(month: MonthToClose) -> Finding:
     report = report_reconciliation(month.connection, month.last)
     rows = [row for row in report.accounts if row.source in names]
     broken = [each for each in report.disagreements if each.breaks_chain and each.on >= month.first]
-    items, proven = (
-        [
-            StepItem(each.account, f"{each.amounts} are stated for {each.on}: export the days around it again")
-            for each in broken
-        ],
-        0,
-    )
+    items, proven = [StepItem(each.account, each.asks) for each in broken], 0
     for row in rows:
         assert row.source is not None
         if row.stated is None and row.books == 0:

@@ -249,10 +249,11 @@ class Disagreement:
         return (self.used_by, self.other_by) == (CLOSING, OPENING)
 
     @property
-    def amounts(self) -> str:
-        """What the one says, and what the other."""
+    def asks(self) -> str:
+        """What the one says and what the other, and what to do."""
         used, other = (f"{format_amount(amount, self.currency)} {self.currency}" for amount in (self.used, self.other))
-        return f"{used} ({self.used_by}) and {other} ({self.other_by})"
+        said = f"{used} ({self.used_by}) and {other} ({self.other_by}) are stated for {self.on}"
+        return f"{said}: export the days around it again"
 
 
 @dataclass(frozen=True)
