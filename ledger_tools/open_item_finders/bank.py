@@ -11,14 +11,13 @@ _SENT_BACK = """
         ON sent.source_no = home.source_no AND sent.reference = home.reference AND sent.movement_no <> home.movement_no
        AND sent.amount = -home.amount
     WHERE sent.kind IN ('payout', 'payout_returned') AND home.kind IN ('payout', 'payout_returned')
+      AND home.moved_on <= $as_of
 """
 
-#: What has arrived of each movement by the day, and in all; a movement can be completed by several bank lines.
+#: What has arrived of each movement by the day; a movement can be completed by several bank lines.
 _ARRIVED = """
-    SELECT tie.movement_no, max("at"::DATE) FILTER ("at"::DATE <= $as_of) AS day,
-           sum(moved) FILTER ("at"::DATE <= $as_of)::BIGINT AS amount, sum(moved) AS in_all
-    FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key) GROUP BY tie.movement_no
-    HAVING min("at"::DATE) <= $as_of
+    SELECT tie.movement_no, max("at"::DATE) AS day, sum(moved)::BIGINT AS amount
+    FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key) WHERE "at"::DATE <= $as_of GROUP BY tie.movement_no
 """
 
 
@@ -45,7 +44,7 @@ def _other_amount(kinds: str, item_kind: str) -> str:
            source.name, movement.event_id, 'the bank line of ' || arrived.day || ' has another amount'
     FROM movement JOIN source USING (source_no) JOIN ({_ARRIVED}) AS arrived USING (movement_no)
     WHERE movement.kind IN ({kinds}) AND moved_on <= $as_of AND movement.movement_no NOT IN ({_SENT_BACK})
-      AND arrived.in_all <> movement.amount
+      AND arrived.amount <> movement.amount
     """
 
 
@@ -57,7 +56,7 @@ def _party(row: str) -> str:
 _BANK_LINE = f"""
     WITH sender AS (
         SELECT DISTINCT upper(trim(counterparty)) AS name, {_party("bank_row")} AS text
-        FROM bank_row JOIN movement USING (movement_no) WHERE movement.kind = 'payout'
+        FROM bank_row JOIN movement USING (movement_no) WHERE movement.kind = 'payout' AND bank_row."at"::DATE <= $as_of
     )
     SELECT CASE WHEN fact.amount > 0 AND (
                     upper(trim(row.counterparty)) IN (SELECT name FROM sender WHERE name <> '')

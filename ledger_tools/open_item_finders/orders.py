@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ledger_tools.open_item_finders.finder import UNDECIDED, Finder, Held, account_of
+from ledger_tools.posting.order_progress import AS_OF, cancelled_on
 
 _PAYMENT = f"""
     WITH balance AS (
@@ -16,7 +17,7 @@ _PAYMENT = f"""
     )
     SELECT CASE WHEN payments IS NULL THEN 'order-without-payment' ELSE 'payment-differs' END,
            head.placed_at::DATE, balance.amount, balance.currency, head.order_id, NULL, source.name, head.order_id,
-           CASE WHEN payments IS NULL AND head.cancelled_at IS NOT NULL THEN 'the order was cancelled and never paid'
+           CASE WHEN payments IS NULL AND {cancelled_on(AS_OF)} IS NOT NULL THEN 'the order was cancelled and never paid'
                 WHEN payments IS NULL THEN 'no processor export holds a payment of this order'
                 WHEN balance.amount > 0 THEN payments || ' payment(s) are less than the order''s total'
                 ELSE payments || ' payment(s) are more than the order''s total' END
@@ -29,7 +30,9 @@ _UNKNOWN_PAYMENT = """
            source_name, coalesce(fact.payment_ref, event_id),
            'no shop export holds the order ' || coalesce(any_value(order_ref), '(no reference given)')
     FROM fact_processor AS fact JOIN processor_row AS row USING (source_no, event_id)
-    WHERE fact.kind IN ('charge', 'refund') AND fact.order_no IS NULL AND posted_on <= $as_of
+    LEFT JOIN order_head AS head ON head.order_no = fact.order_no
+    WHERE fact.kind IN ('charge', 'refund') AND (fact.order_no IS NULL OR head.placed_at::DATE > $as_of)
+      AND posted_on <= $as_of
     GROUP BY source_name, fact.charged_currency, coalesce(fact.payment_ref, event_id) HAVING sum(charged) <> 0
 """
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 from ledger_tools.money import currencies_by_digits
 from ledger_tools.open_item_finders.finder import Finder
 from ledger_tools.open_item_finders.fulfilment import EXTRA_CHARGES
+from ledger_tools.posting.order_progress import AS_OF, cancelled_on
 from ledger_tools.store import amount_text
 
 
@@ -28,7 +29,7 @@ _CHARGE = f"""
            count(*) OVER (PARTITION BY fact.order_no) AS charges
     FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
     JOIN order_head AS head ON head.order_no = fact.order_no
-    WHERE posting = 'fulfilment' AND has_parts AND posted_on <= $as_of AND head.cancelled_at IS NULL
+    WHERE posting = 'fulfilment' AND has_parts AND posted_on <= $as_of AND {cancelled_on(AS_OF)} IS NULL
       AND (source_name, fact.event_id) NOT IN (SELECT (source_name, event_id) FROM {EXTRA_CHARGES})
 """
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import duckdb
 
 from ledger_tools.money import minor_digits
+from ledger_tools.posting.order_progress import ANY_DAY, any_shipping_day, cancelled_on, shipping_days
 from ledger_tools.store import quoted
 
 SOURCE_NAME, SOURCE_NO = "month-end", -1
@@ -88,10 +89,7 @@ def list_month_end_entries(
 ) -> CutOff:
     """Make `month_end_leg` for a month's last day; the build's tables must be complete and nothing of the day posted yet."""
     if recognise is None:
-        dated = connection.execute(
-            """SELECT EXISTS (SELECT 1 FROM order_head WHERE shipped_at IS NOT NULL)
-                   OR EXISTS (SELECT 1 FROM wallet_row WHERE shipped_at IS NOT NULL)"""
-        ).fetchone()
+        dated = connection.execute(f"SELECT {any_shipping_day(ANY_DAY)}").fetchone()
         recognise = "shipped" if dated and dated[0] else "placed"
 
     def run(statements: str) -> None:
@@ -124,17 +122,13 @@ def list_month_end_entries(
 
 def _list_earned(connection: duckdb.DuckDBPyConnection, last_day: datetime.date, recognise: str) -> None:
     """Make `earned`: each order placed and not cancelled by the day, and the day on which it was shipped, if it was."""
-    shipped = "placed_at::DATE" if recognise == "placed" else "coalesce(head.shipped_at::DATE, wallet.day)"
+    shipped = "placed_at::DATE" if recognise == "placed" else "sent.shipped_on"
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE earned AS
         SELECT head.order_no, head.order_id, {shipped} AS shipped_on
-        FROM order_head AS head LEFT JOIN (
-            SELECT fact.order_no, CASE WHEN count(row.shipped_at) = count(*) THEN max(row.shipped_at)::DATE END
-            FROM wallet_row AS row JOIN fact_wallet AS fact USING (source_no, event_id)
-            WHERE fact.posting = 'fulfilment' AND fact.order_no IS NOT NULL GROUP BY fact.order_no
-        ) AS wallet (order_no, day) USING (order_no)
-        WHERE placed_at::DATE <= $last AND (cancelled_at IS NULL OR cancelled_at::DATE > $last)
+        FROM order_head AS head JOIN {shipping_days(ANY_DAY)} AS sent USING (order_no)
+        WHERE placed_at::DATE <= $last AND {cancelled_on("$last")} IS NULL
         """,
         {"last": last_day},
     )

@@ -9,6 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ledger_tools.open_item_finders import EXTRA_CHARGES
+from ledger_tools.posting.order_progress import (
+    AS_OF,
+    REFUNDED_IN_ALL,
+    any_shipping_day,
+    cancelled_on,
+    refunds,
+    shipping_days,
+)
 
 
 @dataclass(frozen=True)
@@ -92,24 +100,11 @@ _PAYMENTS = """
     WHERE kind = 'charge' AND ($as_of IS NULL OR posted_on <= $as_of) GROUP BY fact.order_no
 """
 
-_REFUNDS = """
-    SELECT order_no, sum(items + shipping + fact_refund.tip + tax_shop + tax_marketplace + gift_cards) AS refunded,
-           bool_or(estimated) AS estimated, max(posted_on) AS refunded_on
-    FROM fact_refund WHERE ($as_of IS NULL OR posted_on <= $as_of) GROUP BY order_no
-"""
-
 _CHARGES = """
     SELECT order_no, count(*) FILTER (kind = 'charge') AS made,
            coalesce(sum(total) FILTER (posting = 'credit'), 0) AS credited,
            coalesce(sum(total) FILTER (posting = 'fulfilment'), 0) AS charged
     FROM fact_wallet WHERE order_no IS NOT NULL AND ($as_of IS NULL OR posted_on <= $as_of) GROUP BY order_no
-"""
-
-#: The last parcel's day, where every charge of the order says when its parcel left.
-_PARCELS = """
-    SELECT order_no, CASE WHEN count(shipped_at) = count(*) THEN max(shipped_at)::DATE END AS parcel_shipped_on
-    FROM wallet_row WHERE kind = 'charge' AND order_no IS NOT NULL AND ($as_of IS NULL OR wallet_row.at::DATE <= $as_of)
-    GROUP BY order_no
 """
 
 _EXTRA = f"SELECT order_no, sum(total) AS extra FROM {EXTRA_CHARGES} GROUP BY order_no"
@@ -118,27 +113,23 @@ _EXTRA = f"SELECT order_no, sum(total) AS extra FROM {EXTRA_CHARGES} GROUP BY or
 FLAG_FACTS = f"""
     (SELECT order_no, clearing, disputed, reprint_charges, payments, settled_elsewhere, estimated, made, any_wallet,
             sold_items, cancelled_on, refunded_in_full, promotional, charged - credited AS charge_kept,
-            extra - credited AS charged_extra, coalesce(order_shipped_on, parcel_shipped_on) AS shipped_on,
+            extra - credited AS charged_extra, shipped_on,
             coalesce(cancelled_on, CASE WHEN refunded_in_full AND any_shipping_date THEN refunded_on END) AS stopped_on
      FROM (
         SELECT head.order_no, coalesce(clearing, 0) AS clearing, coalesce(disputed, 0) AS disputed,
                coalesce(reprint_charges, 0) AS reprint_charges, coalesce(payments, 0) AS payments,
                coalesce(settled_elsewhere, false) AS settled_elsewhere, coalesce(estimated, false) AS estimated,
                coalesce(made, 0) AS made, coalesce(charged, 0) AS charged, coalesce(credited, 0) AS credited,
-               coalesce(extra, 0) AS extra, coalesce(sale.items_net, 0) AS sold_items, parcel_shipped_on, refunded_on,
-               CASE WHEN $as_of IS NULL OR cancelled_at::DATE <= $as_of THEN cancelled_at::DATE END AS cancelled_on,
-               CASE WHEN $as_of IS NULL OR head.shipped_at::DATE <= $as_of THEN head.shipped_at::DATE END
-                   AS order_shipped_on,
-               coalesce(refunded >= sale.total AND sale.total > 0, false) AS refunded_in_full,
+               coalesce(extra, 0) AS extra, coalesce(sale.items_net, 0) AS sold_items, shipped_on, refunded_on,
+               {cancelled_on(AS_OF)} AS cancelled_on, {REFUNDED_IN_ALL} AS refunded_in_full,
                coalesce(sale.items_net <= sale.discounts AND sale.gift_cards_sold = 0 AND sale.difference = 0, false)
                    AS promotional,
                EXISTS (SELECT 1 FROM source WHERE kind = 'wallet') AS any_wallet,
-               EXISTS (SELECT 1 FROM order_head WHERE shipped_at IS NOT NULL UNION ALL
-                       SELECT 1 FROM wallet_row WHERE shipped_at IS NOT NULL) AS any_shipping_date
+               {any_shipping_day(AS_OF)} AS any_shipping_date
         FROM order_head AS head LEFT JOIN fact_sale AS sale USING (order_no)
         LEFT JOIN ({_BALANCES}) AS balance USING (order_no) LEFT JOIN ({_PAYMENTS}) AS payment USING (order_no)
-        LEFT JOIN ({_REFUNDS}) AS refund USING (order_no) LEFT JOIN ({_CHARGES}) AS charge USING (order_no)
-        LEFT JOIN ({_PARCELS}) AS parcel USING (order_no)
+        LEFT JOIN {refunds(AS_OF)} AS refund USING (order_no) LEFT JOIN ({_CHARGES}) AS charge USING (order_no)
+        LEFT JOIN {shipping_days(AS_OF)} AS parcel USING (order_no)
         LEFT JOIN ({_EXTRA}) AS extra USING (order_no)
      ))
 """
