@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -96,7 +97,11 @@ def find_folder(named: str | None) -> BooksFolder:
         root = Path(named)
         if not (root / SETTINGS_FILE).is_file():
             raise LedgerError(
-                Problem(named, f"holds no {SETTINGS_FILE}", f"start books there with: ledger-tools init {named}")
+                Problem(
+                    named,
+                    f"holds no {SETTINGS_FILE}",
+                    f"start books there with: ledger-tools init {shlex.quote(named)}",
+                )
             )
         return BooksFolder(root.resolve())
     for root in (Path("books"), Path(".")):

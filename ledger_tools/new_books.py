@@ -7,6 +7,7 @@ so it gets the files one by one, the settings last: without them it is no set of
 from __future__ import annotations
 
 import os
+import shlex
 import shutil
 from pathlib import Path
 
@@ -193,7 +194,9 @@ def _check_free(root: Path) -> None:
     if SETTINGS_FILE in names:
         raise LedgerError(
             Problem(
-                str(root), "holds books already", f"use them: ledger-tools --books {root} status, or name a new folder"
+                str(root),
+                "holds books already",
+                f"use them: ledger-tools --books {shlex.quote(str(root))} status, or name a new folder",
             )
         )
     if names and UNFINISHED not in names:

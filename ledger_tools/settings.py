@@ -7,6 +7,7 @@ key. Amounts and rates are kept as the decimal text that they were written as; w
 from __future__ import annotations
 
 import re
+import shlex
 import tomllib
 import zoneinfo
 from collections.abc import Mapping
@@ -384,7 +385,11 @@ def read_settings(folder: Path) -> ShopSettings:
         text = file.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise LedgerError(
-            Problem(str(folder), f"holds no {SETTINGS_FILE}", f"start books with: ledger-tools init {folder}")
+            Problem(
+                str(folder),
+                f"holds no {SETTINGS_FILE}",
+                f"start books with: ledger-tools init {shlex.quote(str(folder))}",
+            )
         ) from None
     except UnicodeDecodeError:
         raise LedgerError(Problem(str(file), "is not UTF-8 text", "save it as UTF-8")) from None

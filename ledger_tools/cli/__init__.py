@@ -128,8 +128,10 @@ def _tell(ctx: click.Context, problems: Iterable[Problem]) -> None:
         ctx.obj.end_progress()
         if ctx.obj.debug:
             raise
+    from ledger_tools.cli.output import talk
+
     for problem in problems:
-        click.echo(str(problem), err=True)
+        talk(str(problem))
     ctx.exit(1)
 
 

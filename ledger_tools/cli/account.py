@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
+from ledger_tools.cli.output import Column, echo, echo_csv, echo_json, echo_table, people_amount, shape_option
 from ledger_tools.cli.periods import as_of_option, period_name, period_options
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def _echo_csv(register: Register) -> None:
 
 def _show_table(register: Register) -> None:
     if not register.rows and not register.balances:
-        click.echo(f"Nothing is posted to {register.account} in {period_name(register.period)}.")
+        echo(f"Nothing is posted to {register.account} in {period_name(register.period)}.")
         return
     columns = [
         Column("date"),
@@ -83,5 +83,5 @@ def _show_table(register: Register) -> None:
         for held in register.balances
     ]
     echo_table(f"{register.account}, {period_name(register.period)}", columns, rows, footer)
-    click.echo()
-    click.echo(f"{len(register.rows)} posting(s); debits are positive.")
+    echo()
+    echo(f"{len(register.rows)} posting(s); debits are positive.")

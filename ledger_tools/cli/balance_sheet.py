@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
+from ledger_tools.cli.output import Column, echo, echo_csv, echo_json, echo_table, people_amount, shape_option
 from ledger_tools.cli.periods import as_of_options
 from ledger_tools.cli.report_notes import tell_before_month_end, tell_open_items, tell_unbalanced, tell_unvalued
 from ledger_tools.cli.statement_tables import amount_cells, amount_columns, compared_day
@@ -66,7 +66,7 @@ def _show(sheet: BalanceSheet, equity: OwnerEquity | None, shape: str) -> None:
     else:
         _show_table(sheet)
         if equity is not None:
-            click.echo()
+            echo()
             _show_equity(equity)
 
 
@@ -96,11 +96,11 @@ def _show_table(sheet: BalanceSheet) -> None:
         rows = [[*cells, held] for cells, held in zip(rows, foreign, strict=True)]
         footer = [[*cells, ""] for cells in footer]
     echo_table(f"Balance sheet as of {sheet.as_of}, {currency}", columns, rows[:-1], footer)
-    click.echo()
+    echo()
     if sheet.difference:
-        click.echo(f"Assets differ from liabilities and equity by {people_amount(sheet.difference, currency)}.")
+        echo(f"Assets differ from liabilities and equity by {people_amount(sheet.difference, currency)}.")
     else:
-        click.echo("Assets equal liabilities and equity.")
+        echo("Assets equal liabilities and equity.")
 
 
 def _show_equity(equity: OwnerEquity) -> None:

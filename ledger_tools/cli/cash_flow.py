@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
+from ledger_tools.cli.output import Column, echo, echo_csv, echo_json, echo_table, people_amount, shape_option
 from ledger_tools.cli.periods import as_of_option, period_name, period_options
 from ledger_tools.cli.report_notes import tell_open_items, tell_unbalanced, tell_unvalued
 from ledger_tools.cli.statement_tables import (
@@ -97,17 +97,17 @@ def _show_table(flow: CashFlow) -> None:
     rows.append(["Change of cash", *amount_cells(change, compared_change, currency)])
     closing = [["Closing cash", *amount_cells(flow.closing, flow.compared_closing, currency)]]
     echo_table(f"Cash flow (direct method), {period_name(flow.period)}, {currency}", columns, rows, closing)
-    click.echo()
+    echo()
     if flow.difference:
-        click.echo(f"Cash differs from the flows by {people_amount(flow.difference, currency)}.")
+        echo(f"Cash differs from the flows by {people_amount(flow.difference, currency)}.")
     else:
-        click.echo("Opening cash and flows are closing cash, to the minor unit:")
+        echo("Opening cash and flows are closing cash, to the minor unit:")
     for name, before, after in flow.cash_accounts:
-        click.echo(f"  {name} {people_amount(before, currency)} → {people_amount(after, currency)}")
+        echo(f"  {name} {people_amount(before, currency)} → {people_amount(after, currency)}")
     if flow.passed:
-        click.echo()
+        echo()
         _show_passed(flow)
-    click.echo()
+    echo()
     echo_notes(flow.rule)
 
 

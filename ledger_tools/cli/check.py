@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from ledger_tools.cli import Context, two_shapes
-from ledger_tools.cli.output import echo_json
+from ledger_tools.cli.output import echo, echo_json
 
 
 @click.command("check")
@@ -36,8 +36,8 @@ def command(context: Context, rewrite: bool, shape: str) -> None:
         echo_json({"checks": rows})
     else:
         for check in checks:
-            click.echo(f"{'ok    ' if check.passed else 'FAILED'}  {check.check}: {check.detail}")
+            echo(f"{'ok    ' if check.passed else 'FAILED'}  {check.check}: {check.detail}")
     failed = sum(1 for check in checks if not check.passed)
-    click.echo(f"{failed} of {len(checks)} checks failed." if failed else f"All {len(checks)} checks hold.", err=True)
+    echo(f"{failed} of {len(checks)} checks failed." if failed else f"All {len(checks)} checks hold.", err=True)
     if failed:
         click.get_current_context().exit(1)

@@ -8,7 +8,7 @@ import click
 
 from ledger_tools.cli import Context
 from ledger_tools.cli.login import signing_name
-from ledger_tools.cli.output import echo_csv, echo_json, shape_option
+from ledger_tools.cli.output import echo, echo_csv, echo_json, shape_option, wrapped
 
 if TYPE_CHECKING:
     from ledger_tools.close import CloseReport
@@ -81,24 +81,24 @@ def _as_json(report: CloseReport) -> dict[str, object]:
 
 
 def _show(report: CloseReport, dry_run: bool) -> None:
-    click.echo(f"Close of {report.month}\n")
+    echo(f"Close of {report.month}\n")
     width = max(len(step.step) for step in report.steps)
     for step in report.steps:
         _show_wrapped(f"{step.step:<{width}}  {_MARKS[step.state]:<7}  ", step.detail)
         for item in step.items[:_SHOWN]:
             _show_wrapped(" " * (width + 11) + "- ", f"{item.key}: {item.text}")
         if len(step.items) > _SHOWN:
-            click.echo(" " * (width + 11) + f"- and {len(step.items) - _SHOWN} more (--format json lists all)")
+            echo(" " * (width + 11) + f"- and {len(step.items) - _SHOWN} more (--format json lists all)")
         if step.next_step:
             _show_wrapped(" " * (width + 11) + "→ ", step.next_step)
-    click.echo()
+    echo()
     if dry_run:
-        click.echo(report.entries or "No month-end entries.")
-        click.echo("Nothing was changed: this was a dry run.", err=True)
+        echo(report.entries or "No month-end entries.")
+        echo("Nothing was changed: this was a dry run.", err=True)
     elif report.closed:
-        click.echo(f"{report.month} is closed. What arrives late for it is posted in the next month.", err=True)
+        echo(f"{report.month} is closed. What arrives late for it is posted in the next month.", err=True)
     else:
-        click.echo(
+        echo(
             f"{report.month} stays open: clear the blocked steps, or waive them with --waive STEP --reason TEXT.",
             err=True,
         )
@@ -106,9 +106,6 @@ def _show(report: CloseReport, dry_run: bool) -> None:
 
 def _show_wrapped(lead: str, text: str) -> None:
     import shutil
-    import textwrap
 
     columns = max(60, min(shutil.get_terminal_size().columns, 110))
-    click.echo(
-        textwrap.fill(text, columns, initial_indent=lead, subsequent_indent=" " * len(lead), break_on_hyphens=False)
-    )
+    echo(wrapped(text, columns, lead, " " * len(lead)))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 
 import click
 
 from ledger_tools.cli import Context
+from ledger_tools.cli.output import echo
 
 
 @click.command("demo")
@@ -36,7 +38,7 @@ def command(context: Context, directory: Path, orders: int, seed: int | None) ->
     with open_books(folder, context.progress) as connection:
         context.end_progress()
         _show(connection, directory)
-    click.echo(f"Closed through {closed[-1]} by {CLOSED_BY}; what is planted was waived.", err=True)
+    echo(f"Closed through {closed[-1]} by {CLOSED_BY}; what is planted was waived.", err=True)
 
 
 def _show(connection: object, directory: Path) -> None:
@@ -53,16 +55,13 @@ def _show(connection: object, directory: Path) -> None:
     assert last is not None
     month = Period(last.replace(day=1), month_end(last))
     show_orders(connection, month)
-    click.echo()
+    echo()
     show_income_statement(connection, month)
-    click.echo()
+    echo()
     items = list_open_items(connection, None)
-    click.echo(
-        f"{len(items)} things do not tie out. See them with: ledger-tools --books {directory} open-items", err=True
-    )
-    click.echo(
-        f"One order's whole story: ledger-tools --books {directory} orders --order {_an_order(connection)}", err=True
-    )
+    named = shlex.quote(str(directory))
+    echo(f"{len(items)} things do not tie out. See them with: ledger-tools --books {named} open-items", err=True)
+    echo(f"One order's whole story: ledger-tools --books {named} orders --order {_an_order(connection)}", err=True)
 
 
 def _an_order(connection: object) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from ledger_tools.cli import Context, two_shapes
-from ledger_tools.cli.output import echo_json
+from ledger_tools.cli.output import echo, echo_json, with_books
 
 
 @click.command("import")
@@ -40,10 +40,10 @@ def command(context: Context, files: tuple[Path, ...], source: str | None, dry_r
             _tell(result, dry_run)
     for result in results:
         for problem in result.refused:
-            click.echo(str(problem), err=True)
+            echo(str(problem), err=True)
     refused = sum(1 for result in results if result.refused)
     if refused:
-        click.echo(f"{refused} of {len(results)} file(s) refused; the books hold nothing of them.", err=True)
+        echo(f"{refused} of {len(results)} file(s) refused; the books hold nothing of them.", err=True)
         click.get_current_context().exit(1)
 
 
@@ -58,7 +58,9 @@ def _as_json(result: Any) -> dict[str, Any]:
         "new": result.new,
         "repeated": result.repeated,
         "amended": result.amended,
-        "refused": [{"record": _record(problem.where), "reason": str(problem)} for problem in result.refused],
+        "refused": [
+            {"record": _record(problem.where), "reason": with_books(str(problem))} for problem in result.refused
+        ],
     }
 
 
@@ -70,11 +72,11 @@ def _record(where: str) -> int | None:
 def _tell(result: Any, dry_run: bool) -> None:
     name = Path(result.file).name
     if result.refused:
-        click.echo(f"{name}: refused, {len(result.refused)} problem(s)")
+        echo(f"{name}: refused, {len(result.refused)} problem(s)")
         return
     span = f"{result.first_day} to {result.last_day}" if result.first_day else "no dated rows"
     verb = "would bring" if dry_run else "brought"
-    click.echo(
+    echo(
         f"{name}: {result.source} ({result.kind}), {span}; {verb} {result.new} new, {result.repeated} repeated, "
         f"{result.amended} amended of {result.rows} rows"
     )
@@ -84,7 +86,7 @@ def _tell(result: Any, dry_run: bool) -> None:
     newer = "this one" if result.overruled_by == name else name
     if result.overruled_by and result.overruled_days:
         first, last = result.overruled_days
-        click.echo(
+        echo(
             f"    Where they differ, {counts}: the former covers {first} to {last}, and the one that "
             "ends later, then the one that begins later, counts. What only one of them holds stays in the books.\n"
             f"    → if {newer} is the newer one, export its days again through a day after {last}, and import that",
@@ -97,11 +99,11 @@ def _tell(result: Any, dry_run: bool) -> None:
             err=True,
         )
     elif result.overruled_by:
-        click.echo(
+        echo(
             f"    Where they differ, {counts}: both cover the same days, and the name that "
             f"sorts later decides.\n    → if {newer} is the newer one, give it a later name (such as "
             f"{Path(name).stem}-2{Path(name).suffix}) and import it again",
             err=True,
         )
     elif result.amended:
-        click.echo("    What changed: ledger-tools open-items", err=True)
+        echo("    What changed: ledger-tools open-items", err=True)

@@ -11,6 +11,7 @@ import click
 from ledger_tools.cli import Context
 from ledger_tools.cli.output import (
     Column,
+    echo,
     echo_csv,
     echo_json,
     echo_table,
@@ -141,10 +142,10 @@ def _show_table(statement: IncomeStatement) -> None:
     body, footer = rows, [["Net income", *_net_income(statement)]]
     basis = ", cash basis" if statement.basis == "cash" else ""
     echo_table(f"Income statement{basis}, {period_name(statement.period)}, {currency}", columns, body, footer)
-    click.echo()
-    click.echo(_summary(totals, currency))
+    echo()
+    echo(_summary(totals, currency))
     if statement.rule:
-        click.echo()
+        echo()
         echo_notes(statement.rule)
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import shlex
 from pathlib import Path
 
 import click
 
 from ledger_tools.cli import Context, books_path
+from ledger_tools.cli.output import echo
 from ledger_tools.cli.periods import DATE
 
 
@@ -75,10 +77,11 @@ def command(
     folder = write_books(books_path(directory), text, opening.as_entry() if opening else "")
     open_books(folder, context.progress).close()
     context.end_progress()
+    program = f"ledger-tools --books {shlex.quote(directory)}"
     if opening is not None:
         told = f"{format_amount(opening.total, opening.currency)} {opening.currency}"
-        click.echo(f"{len(opening.lines)} balances as of {as_of} are taken over, {told} on either side:", err=True)
-        click.echo(f"  ledger-tools --books {directory} trial-balance --as-of {as_of}", err=True)
-    click.echo(f"New books in {directory}. Look through {directory}/shop.toml, then bring in an export:", err=True)
-    click.echo(f"  ledger-tools --books {directory} map FILE --source shop --write", err=True)
-    click.echo(f"  ledger-tools --books {directory} import FILE", err=True)
+        echo(f"{len(opening.lines)} balances as of {as_of} are taken over, {told} on either side:", err=True)
+        echo(f"  {program} trial-balance --as-of {as_of}", err=True)
+    echo(f"New books in {directory}. Look through {directory}/shop.toml, then bring in an export:", err=True)
+    echo(f"  {program} map FILE --source shop --write", err=True)
+    echo(f"  {program} import FILE", err=True)

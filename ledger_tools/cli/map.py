@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from ledger_tools.cli import Context
+from ledger_tools.cli.output import echo
 
 if TYPE_CHECKING:
     from importers.proposal import Proposal
@@ -54,22 +56,22 @@ def command(context: Context, file: Path, name: str, kind: str | None, write: bo
         currency=declared.currency if declared else settings.currency,
         shop_zone=settings.time_zone,
     )
-    click.echo(proposal.toml)
+    echo(proposal.toml)
     _tell_unused(proposal)
     _show_reading(file, proposal, declared.currency if declared else settings.currency, settings.time_zone)
     target = folder.mappings / f"{name}.toml"
     if write:
         write_mapping(folder, name, proposal.toml, replace_old=replace)
-        click.echo(f"Written to {target}.", err=True)
+        echo(f"Written to {target}.", err=True)
     if declared is None:
-        click.echo(
+        echo(
             f'Declare the source in shop.toml: [[source]] name = "{name}", kind = "{proposal.kind}", currency', err=True
         )
     if proposal.questions:
-        click.echo(f"{len(proposal.questions)} question(s) to answer in the mapping before it can be used.", err=True)
+        echo(f"{len(proposal.questions)} question(s) to answer in the mapping before it can be used.", err=True)
         click.get_current_context().exit(1)
     if write:
-        click.echo(f"Next: ledger-tools import {file} --source {name}", err=True)
+        echo(f"Next: {shlex.join(['ledger-tools', 'import', str(file), '--source', name])}", err=True)
 
 
 def _tell_unused(proposal: Proposal) -> None:
@@ -77,9 +79,9 @@ def _tell_unused(proposal: Proposal) -> None:
     unused = [use for use in proposal.uses if not use.field]
     if not unused:
         return
-    click.echo("Columns that are not used (look for amounts, gift cards and discounts among them):", err=True)
+    echo("Columns that are not used (look for amounts, gift cards and discounts among them):", err=True)
     for use in unused:
-        click.echo(f"  {use.column}" + (f": {use.reason}" if use.reason else ""), err=True)
+        echo(f"  {use.column}" + (f": {use.reason}" if use.reason else ""), err=True)
 
 
 def _show_reading(file: Path, proposal: Proposal, currency: str, zone: str) -> None:
@@ -88,16 +90,16 @@ def _show_reading(file: Path, proposal: Proposal, currency: str, zone: str) -> N
     from ledger_tools.errors import LedgerError
 
     for question in proposal.questions:
-        click.echo(str(question), err=True)
+        echo(str(question), err=True)
     try:
         mapping = parse_mapping(proposal.toml, f"mappings/{proposal.source}.toml")
         rows = render_preview(file, mapping, currency=currency, shop_zone=zone)
     except LedgerError as trouble:
-        click.echo("The first rows can't be shown yet:", err=True)
+        echo("The first rows can't be shown yet:", err=True)
         for problem in trouble.problems[:10]:
-            click.echo(str(problem), err=True)
+            echo(str(problem), err=True)
         return
-    click.echo("The first rows would read:", err=True)
+    echo("The first rows would read:", err=True)
     for number, row in enumerate(rows, start=1):
         cells = ", ".join(f"{field} {text}" for field, text in row.items())
-        click.echo(click.wrap_text(f"{number}. {cells}", 96, subsequent_indent="   "), err=True)
+        echo(click.wrap_text(f"{number}. {cells}", 96, subsequent_indent="   "), err=True)

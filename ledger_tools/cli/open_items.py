@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import datetime
 import itertools
-import shlex
-import textwrap
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import echo_csv, echo_json, plain, shape_option
+from ledger_tools.cli.output import echo, echo_csv, echo_json, shape_option, with_books, wrapped
 from ledger_tools.cli.periods import as_of_option
 
 if TYPE_CHECKING:
@@ -60,60 +57,49 @@ def command(context: Context, as_of: datetime.date | None, with_under_way: bool,
         record = list_settled(connection)
     context.end_progress()
     stale = [decision.problem for decision in record if decision.problem is not None]
-    as_json = _json_of_books(context.books)
     told: dict[str, Any] = {"as_of": as_of.isoformat() if as_of else None, "currency": currency}
     if settled:
         _show_settled(record, shape, told)
         items = []
     elif shape == "json":
-        told["items"] = [as_json(item) | _candidates_as_json(item, context.books) for item in items]
+        told["items"] = [_as_json(item) | _candidates_as_json(item) for item in items]
         if with_under_way:
-            told["under_way"] = [as_json(item) | _candidates_as_json(item, context.books) for item in under_way]
+            told["under_way"] = [_as_json(item) | _candidates_as_json(item) for item in under_way]
             told["usual"] = [_usual_as_json(one) for one in usual]
         echo_json(told)
     elif shape == "csv":
-        echo_csv(COLUMNS, [list(as_json(item).values()) for item in items + (under_way if with_under_way else [])])
+        echo_csv(COLUMNS, [list(_as_json(item).values()) for item in items + (under_way if with_under_way else [])])
     else:
-        _show(items, under_way if with_under_way else [], usual, as_json, context.books)
+        _show(items, under_way if with_under_way else [], usual)
         _tell_count(len(items), len(under_way), as_of)
     for problem in stale:
-        click.echo(str(problem), err=True)
+        echo(str(problem), err=True)
     if items or stale:
         click.get_current_context().exit(1)
 
 
-def _json_of_books(named: str | None) -> Callable[[OpenItem], dict[str, Any]]:
-    """How an item is told; its command names the books where the person named them."""
+def _as_json(item: OpenItem) -> dict[str, Any]:
+    """How an item is told."""
     from ledger_tools.money import format_amount
 
-    books = "" if named is None else f" --books {shlex.quote(named)}"
-
-    def as_json(item: OpenItem) -> dict[str, Any]:
-        amount = None if item.amount is None or item.currency is None else format_amount(item.amount, item.currency)
-        step = item.next_step.replace("ledger-tools", f"ledger-tools{books}", 1)
-        values = (
-            item.id, item.kind, item.date.isoformat(), item.age_days, amount, item.currency, item.order_id,
-            item.event_id, item.source, item.cause, step,
-        )  # fmt: skip
-        return dict(zip(COLUMNS, values, strict=True))
-
-    return as_json
+    amount = None if item.amount is None or item.currency is None else format_amount(item.amount, item.currency)
+    values = (
+        item.id, item.kind, item.date.isoformat(), item.age_days, amount, item.currency, item.order_id,
+        item.event_id, item.source, item.cause, with_books(item.next_step),
+    )  # fmt: skip
+    return dict(zip(COLUMNS, values, strict=True))
 
 
-def _candidates_as_json(item: OpenItem, named: str | None) -> dict[str, Any]:
+def _candidates_as_json(item: OpenItem) -> dict[str, Any]:
     """Records that could belong to an item, each with the command that says so; no key where there are none."""
     from ledger_tools.money import format_amount
 
-    books = "" if named is None else f" --books {shlex.quote(named)}"
     rows = []
     for one in item.candidates:
         amount = None if one.amount is None or one.currency is None else format_amount(one.amount, one.currency)
-        command = item.match_command(one)
-        if command is not None:
-            command = command.replace("ledger-tools", f"ledger-tools{books}", 1)
         rows.append(
             {"match": one.match, "date": one.day.isoformat(), "amount": amount, "currency": one.currency, "why": one.why,
-             "next_step": command}
+             "next_step": item.match_command(one)}
         )  # fmt: skip
     return {"candidates": rows} if rows else {}
 
@@ -133,57 +119,56 @@ def _show(
     items: list[OpenItem],
     under_way: list[OpenItem],
     usual: list[Usual],
-    as_json: Callable[[OpenItem], dict[str, Any]],
-    named: str | None,
 ) -> None:
     from ledger_tools.open_items import KINDS
 
     means = {kind.name: kind.means for kind in KINDS}
     for name, members in itertools.groupby(items, key=lambda item: item.kind):
-        click.echo(f"{name}: {means[name]}")
+        echo(f"{name}: {means[name]}")
         settled_by = ""
         for item in members:
-            _show_item(item, as_json(item))
-            for candidate in _candidates_as_json(item, named).get("candidates", ()):
+            _show_item(item)
+            for candidate in _candidates_as_json(item).get("candidates", ()):
                 if candidate["match"] is None:
                     _wrap(candidate["why"], "      ")
                     continue
                 told = f"{candidate['amount'] or ''} {candidate['currency'] or ''}".strip()
                 _wrap(f"could be {candidate['match']} of {candidate['date']}, {told}: {candidate['why']}", "      ")
-                click.echo(f"    {candidate['next_step']}")
-            click.echo(f"    {as_json(item)['next_step']}")
+                echo(f"    {candidate['next_step']}")
+            echo(f"    {item.next_step}")
             settled_by = item.settled_by
         _wrap(f"settled by: {settled_by}; or by the command above, with your own reason", "  ")
-        click.echo()
+        echo()
     if under_way:
-        click.echo("under way: not late yet")
+        echo("under way: not late yet")
         for item in under_way:
-            _show_item(item, as_json(item))
-        click.echo()
+            _show_item(item)
+        echo()
     if usual:
-        click.echo("usual in this shop")
+        echo("usual in this shop")
         for one in usual:
             _wrap(f"{one.source}: {one.rule}; later than {one.allowed} is late", "  ")
-        click.echo()
+        echo()
 
 
-def _show_item(item: OpenItem, told: dict[str, Any]) -> None:
+def _show_item(item: OpenItem) -> None:
+    told = _as_json(item)
     amount = f"{told['amount']} {told['currency']}" if told["amount"] is not None else ""
     subject = f"order {item.order_id}" if item.order_id else (item.event_id or "")
     where = f"{subject} ({item.source})" if subject else f"({item.source})"
-    click.echo(f"  {item.id}  {item.date}  {item.age_days:>4} d  {amount:>14}  {where}")
+    echo(f"  {item.id}  {item.date}  {item.age_days:>4} d  {amount:>14}  {where}")
     _wrap(item.cause, "      ")
 
 
 def _wrap(text: str, indent: str) -> None:
-    for line in textwrap.wrap(plain(text), 80, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False):
-        click.echo(line)
+    if text:
+        echo(wrapped(text, 80, indent, indent))
 
 
 def _tell_count(items: int, under_way: int, as_of: datetime.date | None) -> None:
     count = f"{items} open item(s)" if items else "Nothing is open"
     more = f"; {under_way} under way, see --all" if under_way else ""
-    click.echo(f"{count} as of {as_of}{more}." if as_of else "The books are empty.")
+    echo(f"{count} as of {as_of}{more}." if as_of else "The books are empty.")
 
 
 def _show_settled(record: list[Settled], shape: str, told: dict[str, Any]) -> None:
@@ -210,6 +195,6 @@ def _show_settled(record: list[Settled], shape: str, told: dict[str, Any]) -> No
         for row in rows:
             amount = f"  {row['amount']} {row['currency']}" if row["amount"] else ""
             action = f"{row['action']} {row['target']}" if row["target"] else f"{row['action']}ed"
-            click.echo(f"  {row['id']}  {row['date']}  {row['kind']}  {row['about']}")
+            echo(f"  {row['id']}  {row['date']}  {row['kind']}  {row['about']}")
             _wrap(f"{action}{amount}, by {row['by']} on {row['decided_on']}: {row['reason']}", "      ")
-        click.echo(f"{len(rows)} item(s) settled by a decision.")
+        echo(f"{len(rows)} item(s) settled by a decision.")

@@ -5,9 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import TYPE_CHECKING
 
-import click
-
-from ledger_tools.cli.output import echo_csv, echo_json, emphasis, people_amount, people_percent, plain
+from ledger_tools.cli.output import echo, echo_csv, echo_json, emphasis, people_amount, people_percent, plain
 
 if TYPE_CHECKING:
     from ledger_tools.reports.order_story import OrderStory, StoryEvent
@@ -55,40 +53,40 @@ def _show_facts(story: OrderStory) -> None:
     facts, currency = story.facts, story.order_currency
     order = story.report.orders[0] if story.report.orders else None
     name = order.order_id if order else "(placed later)"
-    click.echo(emphasis(plain(f"Order {name}, {facts['source']}")))
+    echo(emphasis(plain(f"Order {name}, {facts['source']}")))
     for field, words in (("placed_at", "placed"), ("cancelled_at", "cancelled"), ("shipped_at", "shipped")):
         if field in facts:
             moment = facts[field]
-            click.echo(f"  {words:<10}{moment:%Y-%m-%d %H:%M}" if isinstance(moment, datetime.datetime) else "")
+            echo(f"  {words:<10}{moment:%Y-%m-%d %H:%M}" if isinstance(moment, datetime.datetime) else "")
     place = "-".join(str(facts[field]) for field in ("ship_country", "ship_region") if field in facts)
     for words, text in (("channel", facts.get("channel")), ("ships to", place), ("payment", facts.get("payment_ref"))):
         if text:
-            click.echo(plain(f"  {words:<10}{text}"))
-    click.echo()
+            echo(plain(f"  {words:<10}{text}"))
+    echo()
     for line in story.lines:
         what = " ".join(str(line[field]) for field in ("item", "sku") if field in line) or "(no item named)"
         priced = f"{line.get('quantity', 1)} × {people_amount(line.get('unit_price', 0), currency)}"
         less = f", less {people_amount(line['line_discount'], currency)}" if line.get("line_discount") else ""
-        click.echo(plain(f"  {priced} {currency}{less}  {what}"))
+        echo(plain(f"  {priced} {currency}{less}  {what}"))
     for field, label in _AMOUNTS.items():
         if facts.get(field) or field == "total":
-            click.echo(f"  {label}: {people_amount(facts[field], currency)} {currency}")
-    click.echo()
+            echo(f"  {label}: {people_amount(facts[field], currency)} {currency}")
+    echo()
 
 
 def _show_event(event: StoryEvent, base_currency: str) -> None:
     mark = "  !" if event.flagged else ""
     about = f": {event.memo}" if event.memo else ""
-    click.echo(emphasis(plain(f"{event.day}  {event.title}{about}{mark}")))
+    echo(emphasis(plain(f"{event.day}  {event.title}{about}{mark}")))
     how = f", matched by {event.matched_by}" if event.matched_by else ""
-    click.echo(plain(f"            {event.source}, {event.event_id}{how}"))
+    echo(plain(f"            {event.source}, {event.event_id}{how}"))
     if event.files:
-        click.echo(plain(f"            file: {', else '.join(event.files)}"))
+        echo(plain(f"            file: {', else '.join(event.files)}"))
     if event.note:
-        click.echo(plain(f"            note: {event.note}"))
+        echo(plain(f"            note: {event.note}"))
     if event.payout:
         arrived = f"in the bank on {event.in_bank_on}" if event.in_bank_on else "not yet seen in the bank"
-        click.echo(plain(f"            paid out with {event.payout}, {arrived}"))
+        echo(plain(f"            paid out with {event.payout}, {arrived}"))
     width = max((len(posting.account) for posting in event.postings), default=0)
     for posting in event.postings:
         amount = people_amount(posting.amount, posting.currency)
@@ -96,17 +94,17 @@ def _show_event(event: StoryEvent, base_currency: str) -> None:
         if posting.currency != base_currency:
             value = "no rate known" if posting.value is None else people_amount(posting.value, base_currency)
             worth = f"  = {value} {base_currency}" if posting.value is not None else f"  ({value})"
-        click.echo(f"    {posting.account:<{width}}  {amount:>12} {posting.currency}{worth}")
-    click.echo()
+        echo(f"    {posting.account:<{width}}  {amount:>12} {posting.currency}{worth}")
+    echo()
 
 
 def _show_result(story: OrderStory) -> None:
     report = story.report
     if not report.orders:
-        click.echo("The order was placed after the day that the books are seen as of.")
+        echo("The order was placed after the day that the books are seen as of.")
         return
     order = report.orders[0]
-    click.echo(emphasis(f"What it comes to, {report.currency}"))
+    echo(emphasis(f"What it comes to, {report.currency}"))
     figures = order.figures
     steps = (
         ("items", figures.items),
@@ -127,13 +125,13 @@ def _show_result(story: OrderStory) -> None:
     )
     for words, amount in steps:
         if amount or words in ("net revenue", "profit"):
-            click.echo(f"  {words:<22}{people_amount(amount, report.currency):>12}")
-    click.echo(f"  {'margin':<22}{people_percent(order.known_margin):>12}")
-    click.echo(f"  {'tax collected':<22}{people_amount(figures.tax_collected, report.currency):>12}")
+            echo(f"  {words:<22}{people_amount(amount, report.currency):>12}")
+    echo(f"  {'margin':<22}{people_percent(order.known_margin):>12}")
+    echo(f"  {'tax collected':<22}{people_amount(figures.tax_collected, report.currency):>12}")
     if order.flags:
-        click.echo(f"  flags: {', '.join(order.flags)}")
+        echo(f"  flags: {', '.join(order.flags)}")
     for currency, amount in story.open_in_clearing:
         words = "still to be paid" if amount > 0 else "paid beyond the total"
-        click.echo(f"  {words}: {people_amount(abs(amount), currency)} {currency}")
+        echo(f"  {words}: {people_amount(abs(amount), currency)} {currency}")
     if not story.open_in_clearing:
-        click.echo("  nothing is left to be paid")
+        echo("  nothing is left to be paid")

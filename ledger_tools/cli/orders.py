@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, people_percent, shape_option
+from ledger_tools.cli.output import (
+    Column,
+    echo,
+    echo_csv,
+    echo_json,
+    echo_table,
+    people_amount,
+    people_percent,
+    shape_option,
+)
 from ledger_tools.cli.periods import as_of_option, period_name, period_options
 from ledger_tools.cli.report_notes import tell_open_items, tell_unvalued
 from ledger_tools.reports.order_flags import FLAG_NAMES
@@ -141,9 +150,9 @@ def _show_table(connection: duckdb.DuckDBPyConnection, report: OrderReport, flag
     footer = [[f"{len(rows)} order(s)", "", *_figure_cells(report.totals, report.totals.margin, currency), ""]]
     title = f"Profit by order, {period_name(report.period)}, {currency}"
     echo_table(title if flag is None else f"{title}, only {flag}", columns, rows, footer if rows else [])
-    click.echo()
+    echo()
     if not rows:
-        click.echo("No order was placed in this period." if flag is None else f"No order bears the flag {flag}.")
+        echo("No order was placed in this period." if flag is None else f"No order bears the flag {flag}.")
     _tell_flags(report)
     if flag is None:
         _show_proof(connection, report)
@@ -153,8 +162,8 @@ def _tell_flags(report: OrderReport) -> None:
     counts = {name: sum(1 for order in report.orders if name in order.flags) for name in FLAG_NAMES}
     told = [f"  {count:>6,}  {name}" for name, count in counts.items() if count]
     if told:
-        click.echo("Worth a look (orders by flag; --flag NAME lists them):")
-        click.echo("\n".join([*told, ""]))
+        echo("Worth a look (orders by flag; --flag NAME lists them):")
+        echo("\n".join([*told, ""]))
 
 
 def _show_proof(connection: duckdb.DuckDBPyConnection, report: OrderReport) -> None:
@@ -171,14 +180,14 @@ def _show_proof(connection: duckdb.DuckDBPyConnection, report: OrderReport) -> N
     steps += [("income and expenses not tied to an order", proof.not_tied), ("net income", proof.net_income)]
     figures = [people_amount(amount, report.currency) for _, amount in steps]
     width = max(map(len, figures))
-    click.echo("From the orders to the income statement:")
+    echo("From the orders to the income statement:")
     for (words, _), figure in zip(steps, figures, strict=True):
-        click.echo(f"  {words:<46}{figure:>{width}}")
+        echo(f"  {words:<46}{figure:>{width}}")
     if proof.holds:
-        click.echo("  They agree, column by column.")
+        echo("  They agree, column by column.")
     else:
         which = ", ".join(proof.differing_columns) or "the total"
-        click.echo(f"  They DIFFER by {people_amount(proof.difference, report.currency)} ({which}).")
+        echo(f"  They DIFFER by {people_amount(proof.difference, report.currency)} ({which}).")
 
 
 def _show_groups(grouped: GroupedReport, orders: int, shape: str) -> None:

@@ -2,7 +2,8 @@
 
 A table fits the terminal: a column may go below its row, be left out, or be cut. In a pipe it has
 all columns at their full width. Texts come from exports, so nothing that a terminal or a spreadsheet would act on gets
-through.
+through. All talk goes through `echo`, which makes the commands in it ready to be pasted: where the person named the books
+with `--books`, so does each command.
 """
 
 from __future__ import annotations
@@ -12,14 +13,17 @@ import io
 import json
 import os
 import re
+import shlex
 import shutil
 import sys
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import click
 
+from ledger_tools.cli import COMMANDS, Context
 from ledger_tools.money import people_amount as people_amount
 from ledger_tools.money import people_percent as people_percent
 
@@ -28,6 +32,14 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _GAP = "  "
 #: The least that a column which can be cut is cut to.
 _SHORTEST = 6
+#: A command in a text; `demo` and `init` name the folder of the books themselves.
+_COMMAND = re.compile(
+    rf"(?<![\w./-])ledger-tools (?=(?:{'|'.join(name for name in COMMANDS if name not in ('demo', 'init'))})(?![\w-]))"
+)
+#: Keys of a report under which words for a person stand, with commands among them.
+_WORDS = ("next_step", "detail")
+#: Stands for a blank at which no line is broken; `plain` lets none through.
+_HARD_BLANK = "\u00a0"
 
 shape_option = click.option(
     "--format",
@@ -58,9 +70,40 @@ class Column:
     goes_below: bool = False
 
 
+def _program() -> str:
+    """The program's name as a printed command begins, with the books where the person named them, and a blank."""
+    context = click.get_current_context(silent=True)
+    asked = context.find_object(Context) if context else None
+    books = asked.books if asked else None
+    return "ledger-tools " if books is None else f"ledger-tools --books {shlex.quote(books)} "
+
+
+def with_books(text: str) -> str:
+    """A text whose commands name the books as the person did, so that they work as they are printed."""
+    if "ledger-tools " not in text:
+        return text
+    program = _program()
+    return _COMMAND.sub(lambda _: program, text)
+
+
+def echo(text: str = "", *, err: bool = False, nl: bool = True) -> None:
+    """Print a text, on stderr where it is talk; its commands can be pasted."""
+    click.echo(with_books(text), err=err, nl=nl)
+
+
 def talk(text: str) -> None:
     """Say something to the person; never part of the data."""
-    click.echo(text, err=True)
+    echo(text, err=True)
+
+
+def wrapped(text: str, width: int, lead: str, indent: str) -> str:
+    """A plain text in lines of at most a width, the first after `lead`, the others after `indent`; no name of a command is torn."""
+    told, program = with_books(plain(text)), _program()
+    told = told.replace(program, program.replace(" ", _HARD_BLANK))
+    filled = textwrap.fill(
+        told, width, initial_indent=lead, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
+    )
+    return filled.replace(_HARD_BLANK, " ")
 
 
 def plain(text: str) -> str:
@@ -70,12 +113,22 @@ def plain(text: str) -> str:
     return "".join(letter if letter.isprintable() else "�" for letter in text)
 
 
+def _told(value: Any) -> Any:
+    """A part of a report as it is printed: its words for a person have commands that can be pasted."""
+    if isinstance(value, dict):
+        return {
+            key: with_books(each) if key in _WORDS and isinstance(each, str) else _told(each)
+            for key, each in value.items()
+        }
+    return [_told(each) for each in value] if isinstance(value, list) else value
+
+
 def echo_json(report: dict[str, Any]) -> None:
     """Print a report as JSON, one key a line, and one line for each element of a list."""
 
     dumped = json.JSONEncoder(ensure_ascii=False).encode
     parts = []
-    for key, value in report.items():
+    for key, value in _told(report).items():
         if isinstance(value, list) and value:
             elements = ",\n".join(f"    {dumped(element)}" for element in value)
             parts.append(f"  {dumped(key)}: [\n{elements}\n  ]")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context, books_path
-from ledger_tools.cli.output import talk
+from ledger_tools.cli.output import echo, talk, with_books
 from ledger_tools.cli.periods import period_name, period_options
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def command(context: Context, period_text: str | None, period: Period, out: str,
             raise click.UsageError(f"{period_text} and an option both name a period; give one of them.")
         period = _named_period(period_text)
     if period.first is None or period.last is None:
-        raise click.UsageError("Name a month, quarter or year: ledger-tools packet 2031-04 --out packet")
+        raise click.UsageError(with_books("Name a month, quarter or year: ledger-tools packet 2031-04 --out packet"))
     folder = context.folder()
     with open_books(folder, context.progress) as connection:
         packet = make_packet(
@@ -65,7 +65,7 @@ def command(context: Context, period_text: str | None, period: Period, out: str,
         write = write_archive if archive else write_folder
         written = write(books_path(out), packet, connection, folder, context.progress)
     context.end_progress()
-    click.echo(str(written))
+    echo(str(written))
     talk(packet.standing.state if packet.standing.is_draft else f"{packet.standing.name} is closed.")
     if packet.broken_checks:
         talk(f"{packet.broken_checks} check(s) of the packet are not zero: see its sheet Check.")

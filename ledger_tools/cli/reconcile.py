@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, plain, shape_option, talk
+from ledger_tools.cli.output import (
+    Column,
+    echo,
+    echo_csv,
+    echo_json,
+    echo_table,
+    people_amount,
+    plain,
+    shape_option,
+    talk,
+)
 from ledger_tools.cli.periods import as_of_option
 from ledger_tools.cli.report_notes import count_open_items, tell_count
 
@@ -85,9 +95,9 @@ def _show(report: Reconciliation) -> None:
             _show_difference(row)
     for each in report.disagreements:
         used, other = people_amount(each.used, each.currency), people_amount(each.other, each.currency)
-        click.echo()
-        click.echo(f"{each.account} on {each.on}: {used} {each.currency} ({each.used_by}) counts,")
-        click.echo(f"  {other} {each.currency} ({each.other_by}) is stated as well.")
+        echo()
+        echo(f"{each.account} on {each.on}: {used} {each.currency} ({each.used_by}) counts,")
+        echo(f"  {other} {each.currency} ({each.other_by}) is stated as well.")
     for sides in report.sides:
         _show_sides(sides)
     for control in report.controls:
@@ -95,58 +105,58 @@ def _show(report: Reconciliation) -> None:
     stated = sum(1 for row in report.accounts if row.stated is not None)
     differing = sum(1 for row in report.accounts if row.disagrees)
     unexplained = sum(1 for row in report.accounts if row.is_unexplained)
-    click.echo()
-    click.echo(f"{stated} stated balance(s), {differing} differ, {unexplained} unexplained, as of {report.as_of}.")
+    echo()
+    echo(f"{stated} stated balance(s), {differing} differ, {unexplained} unexplained, as of {report.as_of}.")
 
 
 def _show_difference(row: Reconciled) -> None:
-    click.echo()
-    click.echo(f"{row.account} differs by {people_amount(row.difference or 0, row.currency)} {row.currency}")
+    echo()
+    echo(f"{row.account} differs by {people_amount(row.difference or 0, row.currency)} {row.currency}")
     for part in row.explanations:
         _echo_line(f"  {part.kind}, arose {part.arose}", part.amount, row.currency)
         for event_id in part.event_ids:
-            click.echo(f"    {plain(event_id)}")
-        click.echo(f"    {plain(part.what)}")
+            echo(f"    {plain(event_id)}")
+        echo(f"    {plain(part.what)}")
 
 
 def _echo_line(label: str, amount: int, currency: str) -> None:
     text = plain(label)
     shown = text if len(text) <= _LABEL else f"{text[: _LABEL - 1]}…"
-    click.echo(f"{shown:<{_LABEL}}{people_amount(amount, currency):>{_AMOUNT}}")
+    echo(f"{shown:<{_LABEL}}{people_amount(amount, currency):>{_AMOUNT}}")
 
 
 def _show_sides(sides: Sides) -> None:
-    click.echo()
+    echo()
     if not (sides.statement_lines or sides.book_lines or sides.remaining):
         _echo_line(f"{sides.account} on {sides.on}, {sides.currency}", sides.books, sides.currency)
-        click.echo("  Nothing is under way, both sides agree.")
+        echo("  Nothing is under way, both sides agree.")
         return
-    click.echo(f"{sides.account} on {sides.on}, {sides.currency}, from both sides")
+    echo(f"{sides.account} on {sides.on}, {sides.currency}, from both sides")
     _echo_line("  stated balance", sides.statement, sides.currency)
     _show_lines(sides.statement_lines, sides.currency)
     _echo_line("  stated balance, adjusted", sides.adjusted_statement, sides.currency)
-    click.echo()
+    echo()
     _echo_line("  books, with what they hold as under way", sides.books, sides.currency)
     _show_lines(sides.book_lines, sides.currency)
     _echo_line("  books, adjusted", sides.adjusted_books, sides.currency)
     if sides.remaining:
         _echo_line("  remaining difference", sides.remaining, sides.currency)
     else:
-        click.echo("  Both sides agree.")
+        echo("  Both sides agree.")
 
 
 def _show_lines(lines: tuple[SideLine, ...], currency: str) -> None:
     ordered = sorted(lines, key=lambda line: line.heading)
     for heading, group in itertools.groupby(ordered, lambda line: line.heading):
-        click.echo(f"    {heading}")
+        echo(f"    {heading}")
         for line in group:
             _echo_line(f"      {line.day} {line.age_days:>4} d  {line.name}", line.amount, currency)
             if line.what:
-                click.echo(f"        {plain(line.what)}")
+                echo(f"        {plain(line.what)}")
 
 
 def _show_control(control: Control) -> None:
-    click.echo()
+    echo()
     _echo_line(f"{control.account}, {control.currency}", control.balance, control.currency)
     for item in control.items[:_ITEMS_SHOWN]:
         _echo_line(f"  {item.day} {item.age_days:>4} d  {item.name}", item.amount, control.currency)
@@ -158,4 +168,4 @@ def _show_control(control: Control) -> None:
         f"{name} d {people_amount(amount, control.currency)}" for name, amount in control.buckets if amount
     )
     if ages:
-        click.echo(f"  by age: {ages}")
+        echo(f"  by age: {ages}")

@@ -6,6 +6,7 @@ import click
 
 from ledger_tools.cli import Context
 from ledger_tools.cli.login import signing_name
+from ledger_tools.cli.output import echo
 
 
 @click.command("reopen")
@@ -37,7 +38,7 @@ def command(context: Context, month: str, reason: str, by: str | None) -> None:
     reopening = Reopening(month, datetime.date.today(), signing_name(by), reason.strip())
     reopen_month(folder, reopening, context.progress)
     context.end_progress()
-    click.echo(
+    echo(
         f"{month} is open again. Close it with: ledger-tools close {month}\n"
         "What has come since counts then: an actual charge may take the place of an estimated one.",
         err=True,

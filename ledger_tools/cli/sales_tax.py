@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
+from ledger_tools.cli.output import Column, echo, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
 from ledger_tools.cli.periods import as_of_option, period_name, period_options
 from ledger_tools.cli.report_notes import tell_open_items, tell_unvalued
 
@@ -86,7 +86,7 @@ def show_sales_tax(
     shown = [part] if part else list(PARTS)
     for place, name in enumerate(shown):
         if place:
-            click.echo()
+            echo()
         report = _report(connection, period, as_of, name)
         _TABLES[name](report)
 
@@ -137,7 +137,7 @@ def _show_jurisdictions(report: SalesTaxReport) -> None:
     ]
     sold = told(totals.gross_sales, totals.taxable_sales, totals.exempt_sales, totals.marketplace_sales)
     echo_table(f"Sales by jurisdiction, {period_name(report.period)}, {currency}", columns, rows, [["all", *sold, ""]])
-    click.echo()
+    echo()
     beside = report.beside
     columns = [Column("jurisdiction", is_cut=True), *_numbers("collected", "refunded", "due", "remitted")]
     columns += [*_numbers(*beside), *_numbers("owed")]
@@ -175,7 +175,7 @@ def _show_returns(report: TaxReturns) -> None:
         for each in report.returns
     ]  # fmt: skip
     echo_table(f"Returns of the registrations, as of {report.as_of}, {report.currency}", columns, rows)
-    click.echo("Dates are those of the settings; weekends and holidays are not considered.")
+    echo("Dates are those of the settings; weekends and holidays are not considered.")
     overdue = [each for each in report.returns if each.state == "overdue"]
     if overdue:
         which = ", ".join(f"{each.jurisdiction} {period_name(each.period)}" for each in overdue)
@@ -208,8 +208,8 @@ def _show_thresholds(report: Thresholds) -> None:
         )  # fmt: skip
     echo_table(f"Registration thresholds, as of {report.as_of}, {report.currency}", columns, rows)
     if unknown:
-        click.echo(textwrap.fill(f"No threshold on file: {', '.join(unknown)}.", 80, subsequent_indent="  "))
-    click.echo("Check each at the tax authority. [[threshold]] in shop.toml comes first.")
+        echo(textwrap.fill(f"No threshold on file: {', '.join(unknown)}.", 80, subsequent_indent="  "))
+    echo("Check each at the tax authority. [[threshold]] in shop.toml comes first.")
     for row in report.rows:
         if row.crossed_on and not row.is_registered:
             talk(
@@ -235,7 +235,7 @@ def _show_tie_out(report: TieOut) -> None:
         return people_amount(amount, report.currency)
 
     if report.holds:
-        click.echo(f"{len(report.rows)} liability account(s) tie out, period and orders.")
+        echo(f"{len(report.rows)} liability account(s) tie out, period and orders.")
         return
     columns = [Column("jurisdiction", is_cut=True), *_numbers("opening", "closing", "balance", "difference")]
     rows = [
@@ -245,7 +245,7 @@ def _show_tie_out(report: TieOut) -> None:
     echo_table(f"What does NOT tie out, {period_name(report.period)}, {report.currency}", columns, rows)
     for misfit in report.misfits:
         recorded, posted = (people_amount(each, misfit.currency) for each in (misfit.recorded, misfit.posted))
-        click.echo(f"  order {misfit.order_id}, {misfit.jurisdiction}: records say {recorded}, books {posted}")
+        echo(f"  order {misfit.order_id}, {misfit.jurisdiction}: records say {recorded}, books {posted}")
 
 
 _TABLES: dict[str, Callable[[Any], None]] = {

@@ -6,6 +6,7 @@ import click
 
 from ledger_tools.cli import Context
 from ledger_tools.cli.login import signing_name
+from ledger_tools.cli.output import echo
 
 
 @click.command("settle")
@@ -68,7 +69,7 @@ def command(
             progress=context.progress,
         )
         stale = ruled.stale
-        click.echo(ruled.rule, err=True)
+        echo(ruled.rule, err=True)
         told = (
             f"Settled: {ruled.item.kind} {ruled.item.id}, by this rule in shop.toml; it fits {ruled.fits} open line(s)."
         )
@@ -89,9 +90,9 @@ def command(
         if settled.new_account:
             _tell_new_account(settled.new_account, settled.alike)
     context.end_progress()
-    click.echo(told, err=True)
+    echo(told, err=True)
     for problem in stale:
-        click.echo(str(problem), err=True)
+        echo(str(problem), err=True)
     if stale:
         click.get_current_context().exit(1)
 
@@ -99,4 +100,4 @@ def command(
 def _tell_new_account(account: str, alike: tuple[str, ...]) -> None:
     """Say that an account is new to the books, with those that are called much alike: it may be a slip."""
     meant = f"; did you mean {' or '.join(alike)}? Then withdraw this and settle again" if alike else ""
-    click.echo(f"{account} is a new account in these books{meant}.", err=True)
+    echo(f"{account} is a new account in these books{meant}.", err=True)

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import click
 
 from ledger_tools.calendar import Period
-from ledger_tools.cli.output import Column, people_amount
+from ledger_tools.cli.output import Column, echo, people_amount
 from ledger_tools.cli.periods import period_name
 
 compare_option = click.option(
@@ -78,4 +78,4 @@ def echo_notes(sentences: Iterable[str]) -> None:
     import textwrap
 
     for sentence in sentences:
-        click.echo("\n".join(textwrap.wrap(sentence, 80, subsequent_indent="  ")))
+        echo("\n".join(textwrap.wrap(sentence, 80, subsequent_indent="  ")))

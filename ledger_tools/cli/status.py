@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from ledger_tools.cli import Context, two_shapes
-from ledger_tools.cli.output import echo_json
+from ledger_tools.cli.output import echo, echo_json
 from ledger_tools.cli.report_notes import tell_count
 
 
@@ -26,7 +26,7 @@ def command(context: Context, shape: str) -> None:
         status = read_status(connection)
     context.end_progress()
     for hint in status.hints:
-        click.echo(hint, err=True)
+        echo(hint, err=True)
     if shape == "json":
         sources = [
             {
@@ -48,12 +48,12 @@ def command(context: Context, shape: str) -> None:
         return
     closed = f"Closed through {status.closed_through}." if status.closed_through else "No month is closed."
     width = max([len(source.source) for source in status.sources] or [6])
-    click.echo(f"{'source':<{width}}  {'kind':<9}  {'covered':<26}  last event")
+    echo(f"{'source':<{width}}  {'kind':<9}  {'covered':<26}  last event")
     for source in status.sources:
         spans = [f"{first} to {last}" for first, last in source.covered] or ["nothing yet"]
-        click.echo(f"{source.source:<{width}}  {source.kind:<9}  {spans[0]:<26}  {source.last_event or '-'}")
+        echo(f"{source.source:<{width}}  {source.kind:<9}  {spans[0]:<26}  {source.last_event or '-'}")
         for span in spans[1:]:
-            click.echo(f"{'':<{width}}  {'':<9}  {span}")
-    click.echo(f"{status.open_items} open item(s). {closed}")
-    click.echo(f"Next: {status.next_step}")
+            echo(f"{'':<{width}}  {'':<9}  {span}")
+    echo(f"{status.open_items} open item(s). {closed}")
+    echo(f"Next: {status.next_step}")
     tell_count(status.open_items)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
+from ledger_tools.cli.output import Column, echo, echo_csv, echo_json, echo_table, people_amount, shape_option, talk
 from ledger_tools.cli.periods import as_of_option, period_name, period_options
 from ledger_tools.cli.report_notes import tell_before_month_end, tell_open_items, tell_unvalued
 
@@ -82,7 +82,7 @@ def show_tax_forms(
         if receipts is not None:
             _show_receipts(receipts)
         if receipts is not None and lines is not None:
-            click.echo()
+            echo()
         if lines is not None:
             _show_lines(lines)
 
@@ -123,16 +123,16 @@ def _show_receipts(report: GrossReceipts) -> None:
     for rule in report.rules:
         over = ", ".join(each.processor for each in report.receipts if rule.is_met(each)) or "none"
         bound = f"over {told(rule.amount_over)} and over {rule.transactions_over} payments"
-        click.echo(f"  {rule.kind}, {bound}: {over}")
-        click.echo(f"    (rule as of {rule.as_of}; a rule of reporting, not of tax; check it)")
-    click.echo()
-    click.echo("From gross receipts to the revenue of the income statement:")
+        echo(f"  {rule.kind}, {bound}: {over}")
+        echo(f"    (rule as of {rule.as_of}; a rule of reporting, not of tax; check it)")
+    echo()
+    echo("From gross receipts to the revenue of the income statement:")
     steps = [(step.words, told(step.amount)) for step in report.steps if step.amount or step is report.steps[0]]
     steps.append(("revenue", told(report.revenue)))
     width = max(len(figure) for _, figure in steps)
     for words, figure in steps:
-        click.echo(f"  {words:<59}{figure:>{width}}")
-    click.echo("  They agree." if not report.difference else f"  They DIFFER by {told(report.difference)}.")
+        echo(f"  {words:<59}{figure:>{width}}")
+    echo("  They agree." if not report.difference else f"  They DIFFER by {told(report.difference)}.")
 
 
 def _show_lines(report: FormLines) -> None:
@@ -152,7 +152,7 @@ def _show_lines(report: FormLines) -> None:
         [["", "line 7 less expenses: net income of the books", told(report.net_income)]],
     )
     if report.difference:
-        click.echo(f"The lines and the income statement DIFFER by {told(report.difference)}.")
+        echo(f"The lines and the income statement DIFFER by {told(report.difference)}.")
     if report.unmapped:
-        click.echo('Accounts without a line: say where they belong, as "Expenses:Marketing" = "8" under [tax_lines].')
-    click.echo(f"The lines are those of {report.form_year}; compare them with the form of your year.")
+        echo('Accounts without a line: say where they belong, as "Expenses:Marketing" = "8" under [tax_lines].')
+    echo(f"The lines are those of {report.form_year}; compare them with the form of your year.")

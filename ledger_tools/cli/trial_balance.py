@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ledger_tools.cli import Context
-from ledger_tools.cli.output import Column, echo_csv, echo_json, echo_table, people_amount, shape_option
+from ledger_tools.cli.output import Column, echo, echo_csv, echo_json, echo_table, people_amount, shape_option
 from ledger_tools.cli.periods import as_of_options
 from ledger_tools.cli.report_notes import tell_open_items
 
@@ -86,16 +86,16 @@ def _show(report: TrialBalance, title: str) -> None:
         worth_in_all = sum(row.value or 0 for row in rows)
         footer.append([f"all of it in {base}", base, "", "", people_amount(worth_in_all, base)])
     if not cells:
-        click.echo("Nothing is posted yet: import an export, or write an entry in hand.beancount.")
+        echo("Nothing is posted yet: import an export, or write an entry in hand.beancount.")
         return
     echo_table(f"{title} as of {report.as_of}", columns, cells, footer)
     uneven = [currency for currency, (debit, credit) in totals.items() if debit != credit]
-    click.echo()
+    echo()
     if uneven:
-        click.echo(f"Debits and credits of {', '.join(uneven)} differ by what was exchanged.")
-        click.echo(f"In {base} all of it must come to zero.")
+        echo(f"Debits and credits of {', '.join(uneven)} differ by what was exchanged.")
+        echo(f"In {base} all of it must come to zero.")
         if report.empty_rows:
-            click.echo("What an account that holds nothing is worth is an exchange difference,")
-            click.echo("to be posted at month-end.")
+            echo("What an account that holds nothing is worth is an exchange difference,")
+            echo("to be posted at month-end.")
     else:
-        click.echo("Debits and credits are equal in every currency.")
+        echo("Debits and credits are equal in every currency.")

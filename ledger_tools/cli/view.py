@@ -9,6 +9,7 @@ import click
 
 from ledger_tools.cli import Context
 from ledger_tools.cli.login import login_name
+from ledger_tools.cli.output import echo
 
 
 @click.command("view")
@@ -52,9 +53,9 @@ def command(context: Context, port: int, read_only: bool, no_browser: bool) -> N
         server = make_server(app, free_port(port))
         context.end_progress()
         address = first_address(app, server.bind_addr[1])
-        click.echo(f"The books are at {address} (Ctrl-C ends)", err=True)
+        echo(f"The books are at {address} (Ctrl-C ends)", err=True)
         if read_only:
-            click.echo("Nothing can be changed from the browser.", err=True)
+            echo("Nothing can be changed from the browser.", err=True)
         if not no_browser:
             webbrowser.open(address)
         try:

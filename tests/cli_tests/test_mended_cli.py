@@ -152,7 +152,7 @@ def test_open_items_are_told(name: str, shape: str, tmp_path: Path) -> None:
     count = len(books.open_items())
     assert count
     assert (
-        f"{count} open item(s): ledger-tools open-items\n"
+        f"{count} open item(s): ledger-tools --books {books.folder.root} open-items\n"
         == call("--books", books.folder.root, name, "--format", shape).err
     )
 

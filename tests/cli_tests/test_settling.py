@@ -138,7 +138,7 @@ def test_decision_whose_item_is_gone_is_reported(tmp_path: Path) -> None:
     assert [False] == [row["fits"] for row in told.json()["settled"]]
     assert 1 == told.status
     assert f"decision about {item.id}: has no open item any more" in told.err
-    assert f"ledger-tools settle {item.id} --withdraw" in told.err
+    assert f"ledger-tools --books {books.folder.root} settle {item.id} --withdraw" in told.err
     checks = json.loads(call(*root, "check", "--format", "json").out)["checks"]
     assert ["decisions have their items"] == [check["check"] for check in checks if not check["passed"]]
 

@@ -128,7 +128,7 @@ def test_decided_lines_are_not_claimed(tmp_path: Path) -> None:
     books = Books(tmp_path).put(bank=LINES)
     later = next(item for item in books.open_items() if item.event_id == "20310420:-9500:1")
     call("--books", books.folder.root, "settle", later.id, "--accept", "--reason", "x", "--by", "Ada")
-    assert f"ledger-tools settle {later.id} --withdraw" in refusal(books, "20310402:-9000:1")
+    assert f"settle {later.id} --withdraw" in refusal(books, "20310402:-9000:1")
 
 
 def test_rules_as_one_list_can_not_be_added_to(tmp_path: Path) -> None:
