@@ -28,6 +28,7 @@ class KnownSource:
 
     Attributes:
         account_id: the bank's id of the account, for sources of statements; None where the settings don't say.
+        card: it is a credit card.
     """
 
     name: str
@@ -35,6 +36,7 @@ class KnownSource:
     currency: str
     mapping: Mapping | None
     account_id: str | None
+    card: bool = False
 
 
 def identify_source(path: Path, sources: Sequence[KnownSource]) -> str:
@@ -118,14 +120,20 @@ def _statement_source(path: Path, kind_of_file: str, sources: Sequence[KnownSour
     if named:
         several = "it holds statements of several accounts: import it once for each"
         return _only(path, named, several if len(ids) > 1 else "two sources have the same account_id in shop.toml")
-    account, currency = read_statements(path, kind_of_file).statements[0].account_id, accounts[0][1]
-    fitting = [source for source in banks if not source.account_id and source.currency == currency]
+    statement = read_statements(path, kind_of_file).statements[0]
+    account, currency = statement.account_id, accounts[0][1]
+    fitting = [
+        source
+        for source in banks
+        if not source.account_id and source.currency == currency and statement.card in (None, source.card)
+    ]
     if fitting:
         return _only(path, fitting, f'or set account_id = "{account}" for one of them in shop.toml')
+    what, keys = ("source that is a card", ", with card = true,") if statement.card else ("bank source", "")
     raise LedgerError(
         Problem(
             path.name,
-            f"no bank source has the account {account or 'without id'} in {currency}",
-            f'add account_id = "{account}" to its [[source]] in shop.toml, or say `--source NAME`',
+            f"no {what} has the account {account or 'without id'} in {currency}",
+            f'add account_id = "{account}"{keys} to its [[source]] in shop.toml, or say `--source NAME`',
         )
     )

@@ -174,6 +174,7 @@ def _statement(node: _Node, place: int, file: str, problems: list[Problem]) -> S
         closing=closing,
         first_day=iso_day(listed.find("DTSTART")),
         last_day=iso_day(listed.find("DTEND")),
+        card=None if node.find("BANKACCTFROM", "ACCTTYPE").upper() == "CREDITLINE" else node.tag == "CCSTMTRS",
     )
 
 

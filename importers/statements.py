@@ -58,6 +58,7 @@ class Statement:
         opening, closing: where both stand, opening + Σ lines = closing is proved.
         unbooked: lines that the bank lists as pending or expected; they are left out until they are booked.
         interim: a report during a day, without balances; it says nothing about the rest of its days.
+        card: it is a credit card's, or a bank account's; None where the format does not say.
     """
 
     name: str
@@ -70,6 +71,7 @@ class Statement:
     first_day: str = ""
     last_day: str = ""
     interim: bool = False
+    card: bool | None = None
 
 
 @dataclass(frozen=True)

@@ -63,8 +63,10 @@ class FileResult:
 def known_sources(inputs: Inputs) -> list[KnownSource]:
     """The declared sources as the importers know them."""
     return [
-        KnownSource(source.name, source.kind, source.currency, inputs.mappings.get(source.name), source.account_id)
-        for source in inputs.settings.source
+        KnownSource(
+            one.name, one.kind, one.currency, inputs.mappings.get(one.name), account_id=one.account_id, card=one.card
+        )
+        for one in inputs.settings.source
     ]
 
 
