@@ -66,6 +66,16 @@ def _words(text: str, left_out: set[str]) -> list[tuple[int, str]] | None:
     return words if letters >= _FEWEST_LETTERS else None
 
 
+def text_once(memo: str, party: str) -> str:
+    """The text of a line that a pattern is made of: both its texts, or the longer one where that holds the other.
+
+    A bank whose statement has one text for a line states it as both; its other formats may state it once.
+    """
+    shorter, longer = sorted((" ".join(text.split()) for text in (memo, party)), key=len)
+    held = not shorter or f" {shorter} ".casefold() in f" {longer} ".casefold()
+    return longer if held else f"{memo} {party}"
+
+
 def propose_rule(connection: duckdb.DuckDBPyConnection, item: OpenItem, account: str) -> StandingRule:
     """The rule that settles an item and every line like it, checked against the books.
 
@@ -82,13 +92,10 @@ def propose_rule(connection: duckdb.DuckDBPyConnection, item: OpenItem, account:
         raise LedgerError(
             Problem(where, "is no bank line or adjustment that a rule could know", "settle it without --always")
         )
-    own = connection.execute(f"SELECT text FROM ({lines}) WHERE key = ?", [item.source, item.event_id]).fetchone()
-    party = connection.execute(
-        """SELECT counterparty FROM bank_row JOIN source USING (source_no)
-           WHERE source.name = ? AND key = ? AND counterparty IS NOT NULL""",
-        [item.source, item.event_id],
+    own = connection.execute(
+        f"SELECT memo, party FROM ({lines}) WHERE key = ?", [item.source, item.event_id]
     ).fetchone()
-    pattern = pattern_of(str(own[0]), str(party[0]) if party else "") if own else None
+    pattern = pattern_of(text_once(*own), own[1]) if own else None
     if pattern is None:
         raise LedgerError(
             Problem(
@@ -128,12 +135,14 @@ def _lines(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> str | None:
     row = connection.execute("SELECT kind FROM source WHERE name = ?", [item.source]).fetchone()
     if row and row[0] == "bank":
         return """SELECT source_name AS source, fact.event_id AS key,
+                         coalesce(row.memo, '') AS memo, coalesce(row.counterparty, '') AS party,
                          coalesce(row.memo, '') || ' ' || coalesce(row.counterparty, '') AS text,
                          CASE WHEN posting = 'unknown' THEN 'open' WHEN posting = 'rule' THEN 'ruled' ELSE 'matched' END AS state
                   FROM fact_bank AS fact JOIN bank_row AS row ON row.source_no = fact.source_no AND row.key = fact.event_id
                   WHERE source_name = ?"""
     if row and row[0] == "processor":
-        return """SELECT source_name AS source, fact.event_id AS key, coalesce(event.memo, '') AS text,
+        return """SELECT source_name AS source, fact.event_id AS key, coalesce(event.memo, '') AS memo, '' AS party,
+                         coalesce(event.memo, '') AS text,
                          CASE WHEN rule_no = 0 THEN 'open' ELSE 'ruled' END AS state
                   FROM fact_processor AS fact JOIN event USING (event_no) WHERE source_name = ? AND kind = 'adjustment'"""
     return None

@@ -6,7 +6,7 @@ import pytest
 from command_line import Outcome, call
 from kept_books import Books, bank, processor, wallet
 
-from ledger_tools.standing_rules import pattern_of
+from ledger_tools.standing_rules import pattern_of, text_once
 
 RULES = """
 # What the bank's lines are.
@@ -154,6 +154,31 @@ def test_persons_stay_out_of_patterns() -> None:
     text = "studio rent Zelda Quimby zelda@mailbox.test Zelda Quimby"
     assert r"studio\s+rent" == pattern_of(text, "Zelda Quimby")
     assert r"Harbour\s+Power" == pattern_of("Harbour Power", "Harbour Power")
+
+
+@pytest.mark.parametrize(
+    ("memo", "party", "expected"),
+    [
+        ("SERVICE FEE", "SERVICE  FEE", "SERVICE FEE"),
+        ("SERVICE FEE APRIL", "Service fee", "SERVICE FEE APRIL"),
+        ("FEE", "SERVICE FEE", "SERVICE FEE"),
+        ("SERVICE FEE", "", "SERVICE FEE"),
+        ("FEES", "FEE", "FEES FEE"),
+        ("RENT", "Dome Studio", "RENT Dome Studio"),
+    ],
+)
+def test_texts_that_say_the_same(memo: str, party: str, expected: str) -> None:
+    """A text that holds the other one stands for both, by whole words."""
+    assert expected == text_once(memo, party)
+
+
+def test_rule_fits_a_line_of_another_format(tmp_path: Path) -> None:
+    """A line that has its text twice, as memo and as other party, gives a rule that knows one with the text once."""
+    books = Books(tmp_path, RULES).put(bank=[bank("2031-04-02", "-9.00", "SERVICE FEE", counterparty="SERVICE FEE")])
+    settle(books, "20310402:-900:1", "Expenses:BankFees")
+    assert r"pattern = 'SERVICE\s+FEE'" in books.folder.settings.read_text(encoding="utf-8").splitlines()
+    books.put(bank=[bank("2031-04-03", "-9.00", "SERVICE FEE")])
+    assert [] == books.open_items()
 
 
 def test_no_rule_to_the_wallet(tmp_path: Path) -> None:
