@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import codecs
 import os
+import re
 import tomllib
 from collections import Counter
 from collections.abc import Sequence
@@ -31,6 +32,10 @@ SOURCE_NAME = "decisions"
 
 #: What a file that the program begins says first.
 HEADING = "# What was decided about open items: who, when, why.\n"
+
+#: What a file begins with, after comments, whose decisions are tables each of its own: more can be appended to it. Nothing
+#: else is known to the file, so that its first line of content tells the form of all.
+_TABLES = re.compile(r"(?:[ \t]*(?:#[^\n]*)?\r?\n)*[ \t]*\[\[")
 
 
 class Decision(BaseModel):
@@ -102,14 +107,26 @@ def read_decisions(file: Path) -> tuple[Decision, ...]:
     Raises:
         LedgerError: everything that is wrong with the file.
     """
-    if not file.is_file():
-        return ()
+    return _parse(file.read_bytes(), file.name) if file.is_file() else ()
+
+
+def _parse(content: bytes, name: str) -> tuple[Decision, ...]:
+    """Decisions of a file's content; `name` is what a problem calls the file.
+
+    Raises:
+        LedgerError: everything that is wrong with it.
+    """
     try:
-        raw = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        text = content.decode("utf-8-sig")
+        raw = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as trouble:
-        raise LedgerError(Problem(file.name, f"is not valid TOML: {trouble}", "mend the line that it names")) from None
-    problems = [Problem(f"{file.name}, {key}", "is not known", "take it out") for key in raw if key != "decision"]
+        raise LedgerError(Problem(name, f"is not valid TOML: {trouble}", "mend the line that it names")) from None
+    problems = [Problem(f"{name}, {key}", "is not known", "take it out") for key in raw if key != "decision"]
     tables = raw.get("decision", [])
+    if raw and not problems and not (isinstance(tables, list) and _TABLES.match(text)):
+        form = "one table" if isinstance(tables, dict) else "a value behind an equals sign"
+        step = "write each decision as a table of its own that begins with the line [[decision]]"
+        problems.append(Problem(f"{name}, decision", f"is {form}, to which no other decision can be added", step))
     decisions: list[Decision] = []
     for place, table in enumerate(tables if isinstance(tables, list) else [tables], start=1):
         try:
@@ -117,10 +134,10 @@ def read_decisions(file: Path) -> tuple[Decision, ...]:
         except ValidationError as trouble:
             for error in trouble.errors():
                 key = ".".join(str(part) for part in error["loc"])
-                where = f"{file.name}, decision {place}" + (f", {key}" if key else "")
+                where = f"{name}, decision {place}" + (f", {key}" if key else "")
                 problems.append(Problem(where, told_plainly(error)))
     problems += [
-        Problem(f"{file.name}, item {item}", "is decided twice", "keep one of the two decisions")
+        Problem(f"{name}, item {item}", "is decided twice", "keep one of the two decisions")
         for item in sorted({item for (item, _), times in Counter(map(_said, decisions)).items() if times > 1})
     ]
     if problems:
@@ -153,13 +170,21 @@ class _Written:
         mark = codecs.BOM_UTF8 if content.startswith(codecs.BOM_UTF8) else b""
         return cls(text.replace("\r\n", "\n") if line_end == "\r\n" else text, mark, line_end)
 
-    def replace(self, file: Path, text: str) -> None:
-        """Write the file with another text, whole or not at all; the file goes where nothing but our heading is left."""
+    def replace(self, file: Path, text: str, decisions: Sequence[Decision]) -> None:
+        """Write the file with another text, whole or not at all; the file goes where nothing but our heading is left.
+
+        Raises:
+            LedgerError: the text would not read back as the decisions that it shall hold.
+        """
         if text.strip() == HEADING.strip():
             file.unlink(missing_ok=True)
             return
+        content = self.mark + text.replace("\n", self.line_end).encode("utf-8")
+        if _parse(content, file.name) != tuple(decisions):
+            what = "would not read back as it was written, so it is left as it was"
+            raise LedgerError(Problem(file.name, what, "write each decision in it as a plain [[decision]] table"))
         draft = file.with_suffix(".draft")
-        draft.write_bytes(self.mark + text.replace("\n", self.line_end).encode("utf-8"))
+        draft.write_bytes(content)
         os.replace(draft, file)
 
 
@@ -192,7 +217,7 @@ def add_decisions(file: Path, decisions: Sequence[Decision]) -> None:
             document.add("decision", tomlkit.aot())
         tables: Any = document["decision"]
         tables.append(table)
-    written.replace(file, tomlkit.dumps(document))
+    written.replace(file, tomlkit.dumps(document), [*known, *decisions])
 
 
 def withdraw_decision(file: Path, item: str) -> tuple[Decision, ...]:
@@ -224,7 +249,8 @@ def withdraw_decision(file: Path, item: str) -> tuple[Decision, ...]:
         del tables[place]
     if not len(tables):
         del document["decision"]
-    written.replace(file, tomlkit.dumps(document))
+    left = [decision for place, decision in enumerate(known) if place not in last]
+    written.replace(file, tomlkit.dumps(document), left)
     return tuple(known[place] for place in last)
 
 

@@ -19,13 +19,16 @@ from ledger_tools.decisions import Decision
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
 from ledger_tools.open_item_finders.finder import STATED, UNDECIDED
-from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME
+from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME, UNSORTED_COST
 from ledger_tools.open_items import OpenItem, find_items
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What a person says about an item: exactly one of these is set.
+    """What a person says about an item.
+
+    Raises:
+        ValueError: not exactly one of the four is set.
 
     Attributes:
         match: the records that it belongs to or is made up of, as EVENT or SOURCE/EVENT.
@@ -38,6 +41,10 @@ class Verdict:
     account: str | None = None
     accept: bool = False
     take_out: bool = False
+
+    def __post_init__(self) -> None:
+        if [bool(self.match), self.account is not None, self.accept, self.take_out].count(True) != 1:
+            raise ValueError("a verdict says exactly one thing: match, account, accept or take_out")
 
 
 def _items_by_id(connection: duckdb.DuckDBPyConnection) -> dict[str, OpenItem]:
@@ -129,6 +136,9 @@ def _moved(connection: duckdb.DuckDBPyConnection, item: OpenItem, verdict: Verdi
                 else "accept it instead: --accept",
             )
         )
+    if balance.account == verdict.account:
+        step = f"name another account, or leave it as it is: ledger-tools settle {item.id} --accept"
+        raise LedgerError(Problem(f"account {verdict.account}", "is where it stands now", step))
     _refuse_other_currency(connection, item)
     return {
         "action": "account",
@@ -139,24 +149,52 @@ def _moved(connection: duckdb.DuckDBPyConnection, item: OpenItem, verdict: Verdi
     }
 
 
+#: Accounts that items are made of, by role: what is moved there stays open and no item tells of it. For each, what it
+#: holds, and what to name instead.
+_MADE_OF_ITEMS = {
+    "clearing": (
+        "holds orders until they are paid, each tied to its payments",
+        "tie it to its order or payment: ledger-tools settle {item} --match ORDER; what is never paid is a cost, such as "
+        "Expenses:BadDebts, and what is kept is income",
+    ),
+    "suspense": (
+        "is where it waits for a decision",
+        f"name the account that it was for; what can't be told yet goes to {UNSORTED_COST}, for the accountant to sort",
+    ),
+    "transfers_in_transit": (
+        "holds what is between own accounts, and each amount there is tied to what completes it",
+        "name the line in the other account: ledger-tools settle {item} --match LINE; where no export tells of it, "
+        "--always makes a [[bank_rule]] that the other half by hand completes",
+    ),
+    **dict.fromkeys(
+        ("payouts_in_transit", "top_ups_in_transit"),
+        (
+            "holds what is under way, and each amount there is tied to what completes it",
+            "name it: ledger-tools settle {item} --match EVENT; what was under way when the books began, and no export "
+            "tells of, is a line of the opening entry in hand.beancount, or one more entry there",
+        ),
+    ),
+}
+
+
 def refuse_own_account(
     connection: duckdb.DuckDBPyConnection, item: OpenItem, account: str, *, is_rule: bool = False
 ) -> None:
-    """What an own account's export tells of as well would count twice; a rule that points to a bank makes a transfer.
+    """What an account of items holds stays open there; what an own account's export tells of as well would count twice.
+
+    A rule that points to a bank, or to transfers under way, makes a transfer.
 
     Raises:
-        LedgerError: the account is that of a source with exports of the item's day, or of payouts or top-ups under way.
+        LedgerError: the account is made of items, or is that of a source with exports of the item's day.
     """
-    under_way = connection.execute(
-        "SELECT role FROM account WHERE name = ? AND role IN ('payouts_in_transit', 'top_ups_in_transit')", [account]
-    ).fetchone()
-    if under_way is not None and not is_rule:
-        what = "holds what is under way, and each amount there is tied to what completes it"
-        step = (
-            f"name it: ledger-tools settle {item.id} --match EVENT; what was under way when the books began, and no export "
-            "tells of, is a line of the opening entry in hand.beancount, or one more entry there"
-        )
-        raise LedgerError(Problem(f"account {account}", what, step))
+    roles = connection.execute(
+        "SELECT DISTINCT used.role FROM account JOIN account_use AS used USING (account_no) WHERE name = ? ORDER BY 1",
+        [account],
+    ).fetchall()
+    for (role,) in roles:
+        if role in _MADE_OF_ITEMS and not (is_rule and role == "transfers_in_transit"):
+            what, step = _MADE_OF_ITEMS[role]
+            raise LedgerError(Problem(f"account {account}", what, step.format(item=item.id)))
     row = connection.execute(
         """SELECT source.name, source.kind FROM account JOIN account_use AS used USING (account_no)
            JOIN source ON source.kind = used.role AND source.name = used.parameter JOIN export USING (source_no)

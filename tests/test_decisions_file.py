@@ -89,3 +89,52 @@ def test_one_of_several_that_is_decided_keeps_all_out(tmp_path: Path) -> None:
     with pytest.raises(LedgerError, match="is decided already"):
         add_decisions(file, [decision("0000bbbb"), known])
     assert before == file.read_bytes()
+
+
+ONE = 'item = "0123abcd"\nkind = "amended"\naction = "accept"\nreason = "r"\nby = "b"\ndecided_on = 2031-04-01\nitem_date = 2031-04-01\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "form"),
+    [
+        pytest.param(f"# mine\n\n[decision]\n{ONE}", "one table", id="single table"),
+        pytest.param(
+            "decision = [{" + ONE.strip().replace("\n", ", ") + "}]\n", "a value behind an equals sign", id="inline"
+        ),
+        pytest.param("# mine\ndecision = []\n", "a value behind an equals sign", id="empty"),
+        pytest.param("decision = 1\n", "a value behind an equals sign", id="number"),
+    ],
+)
+def test_a_form_that_can_not_grow_is_refused(text: str, form: str, tmp_path: Path) -> None:
+    """What the program could not add to is refused when it is read, with what to write instead, and stays as it is."""
+    file = tmp_path / "decisions.toml"
+    file.write_text(text, encoding="utf-8")
+    told = rf"decisions\.toml, decision: is {form}, to which no other .*begins with the line \[\[decision\]\]"
+    for act in (lambda: read_decisions(file), lambda: add_decisions(file, [decision("0000aaaa")])):
+        with pytest.raises(LedgerError, match=f"(?s){told}"):
+            act()
+    assert text == file.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    "head", ["[[decision]]", "\t[[ decision ]] # so", '[["decision"]]', "# decision = [\r\n\r\n[[decision]]"]
+)
+def test_a_table_of_its_own_may_be_written_in_any_way(head: str, tmp_path: Path) -> None:
+    """However a person writes the head of a decision, another is added below it and both are read."""
+    file = tmp_path / "decisions.toml"
+    file.write_text(f"{head}\n{ONE}", encoding="utf-8", newline="")
+    add_decisions(file, [decision("0000aaaa")])
+    assert ["0123abcd", "0000aaaa"] == [one.item for one in read_decisions(file)]
+
+
+def test_what_would_not_read_back_is_not_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the new text does not hold the decisions that it shall, the file keeps its bytes."""
+    import tomlkit
+
+    file = tmp_path / "decisions.toml"
+    add_decisions(file, [decision("0000aaaa")])
+    before = file.read_bytes()
+    monkeypatch.setattr(tomlkit, "dumps", lambda document: before.decode())
+    with pytest.raises(LedgerError, match="would not read back as it was written"):
+        add_decisions(file, [decision("0000bbbb")])
+    assert (before, ["decisions.toml"]) == (file.read_bytes(), [each.name for each in tmp_path.iterdir()])
