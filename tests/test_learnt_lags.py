@@ -69,7 +69,8 @@ def test_learnt_from_own_history(tmp_path: Path) -> None:
     books = shop(tmp_path, 24, 2)
     late, under_way = found_after(books, 24, 3)
     assert ([], 1) == (late, len(under_way))
-    assert "under way: 3 days, and 24 of this shop's last 24 payouts took at most 2 days" in under_way[0]
+    rule = "24 of this shop's last 24 payouts took at most 2 days: 3 days are allowed"
+    assert f"under way: 3 days, and {rule}" in under_way[0]
     late, under_way = found_after(books, 24, 4)
     assert (1, []) == (len(late), under_way)
     assert "no bank line holds this payout; late: 4 days, and 24 of this shop's last 24 payouts took" in late[0]

@@ -2,8 +2,9 @@
 
 from pathlib import Path
 
+import pytest
 from camt_statements import EQUAL_LINES
-from kept_books import Books, bank, csv_text, order, processor
+from kept_books import Books, bank, csv_text, order, processor, wallet
 
 APRIL = [order("1", "2031-04-02", "10.00"), order("2", "2031-04-10", "20.00")]
 
@@ -108,6 +109,39 @@ def test_later_export_wins(tmp_path: Path) -> None:
     assert [("amended", "1")] == changes(books)
     (item,) = [item for item in books.open_items() if item.kind == "amended"]
     assert "changed by a-new.csv: total 10.00 → 11.00, unit_price 10.00 → 11.00" == item.cause
+    assert (100, "USD", None) == (item.amount, item.currency, item.held)
+
+
+@pytest.mark.parametrize(
+    ("kind", "old", "new", "amount"),
+    [
+        ("orders", order("1", "2031-04-02", "10.00", tax="1.00"), order("1", "2031-04-02", "10.00", tax="0.80"), -20),
+        ("orders", order("1", "2031-04-02", "10.00"), order("1", "2031-04-02", "10.00", category="Caps"), 1000),
+        ("orders", order("1", "2031-04-02", "10.00"), order("1", "2031-04-02", "1200", currency="JPY"), 1200),
+        (
+            "processor",
+            processor("c", "charge", "2031-04-02", "10.00", "9.50", fee="0.50"),
+            processor("c", "charge", "2031-04-02", "10.00", "9.40", fee="0.60"),
+            -10,
+        ),
+        (
+            "processor",
+            processor("c", "charge", "2031-04-02", "1000", "1000", currency="JPY"),
+            processor("c", "charge", "2031-04-02", "1300", "1290", currency="JPY", fee="10"),
+            300,
+        ),
+        ("wallet", wallet("w", "charge", "2031-04-02", "6.00"), wallet("w", "charge", "2031-04-02", "5.50"), -50),
+    ],
+)
+def test_amended_says_what_changed_in_money(
+    kind: str, old: dict[str, object], new: dict[str, object], amount: int, tmp_path: Path
+) -> None:
+    """The amount of an amended record is new less old: of the whole, else of a part; of other changes what it holds."""
+    later = {"orders": order("9", "2031-05-02", "1.00"), "processor": processor("f", "fee", "2031-05-02", "-1.00", "-1.00"),
+             "wallet": wallet("t", "top_up", "2031-05-02", "1.00")}[kind]  # fmt: skip
+    books = Books(tmp_path).put(**{kind: [old]}).put(**{kind: [new, later]})
+    (item,) = [item for item in books.open_items() if item.kind == "amended"]
+    assert (amount, new.get("currency", "USD"), None) == (item.amount, item.currency, item.held)
 
 
 def test_any_order_of_imports_gives_the_same_bytes(tmp_path: Path) -> None:
@@ -136,6 +170,8 @@ def test_vanished_record_stays(tmp_path: Path) -> None:
     books = Books(tmp_path).put(orders=[*APRIL, order("3", "2031-04-11", "5.00")])
     books.put(orders=[APRIL[0], order("3", "2031-04-11", "5.00"), order("4", "2031-04-15", "7.00")])
     assert [("vanished", "2")] == changes(books)
+    (item,) = [item for item in books.open_items() if item.kind == "vanished"]
+    assert (2000, "USD", None) == (item.amount, item.currency, item.held)
     assert ["1", "2", "3", "4"] == [entry.event for entry in books.entries()]
 
 

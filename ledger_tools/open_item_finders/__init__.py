@@ -6,12 +6,13 @@ practice" where no source is named: what counts as late or double has no standar
 
 from __future__ import annotations
 
-from ledger_tools.open_item_finders import bank, exports, fulfilment, orders, rate_card
+from ledger_tools.open_item_finders import bank, exports, fulfilment, orders, rate_card, tax_rates
 from ledger_tools.open_item_finders.finder import Finder
 from ledger_tools.open_item_finders.fulfilment import EXTRA_CHARGES
 
 FINDERS: tuple[Finder, ...] = (
     *orders.FINDERS,
+    *tax_rates.FINDERS,
     *fulfilment.FINDERS,
     *rate_card.FINDERS,
     *bank.FINDERS,

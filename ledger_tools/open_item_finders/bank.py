@@ -32,7 +32,7 @@ def _under_way(kinds: str, item_kind: str) -> str:
                 ELSE 'no bank line holds this withdrawal' END
     FROM movement JOIN source USING (source_no)
     LEFT JOIN ({_ARRIVED}) AS arrived USING (movement_no)
-    WHERE movement.kind IN ({kinds}) AND moved_on <= $as_of AND arrived.movement_no IS NULL
+    WHERE movement.kind IN ({kinds}) AND moved_on <= $as_of AND movement.amount <> 0 AND arrived.movement_no IS NULL
       AND movement.movement_no NOT IN ({_SENT_BACK}) AND EXISTS (SELECT 1 FROM source WHERE kind = 'bank')
     """
 

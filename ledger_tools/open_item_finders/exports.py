@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from ledger_tools.money import currencies_by_digits
 from ledger_tools.open_item_finders.finder import Finder, Held, account_of
+from ledger_tools.records import KINDS, MONEY
+from ledger_tools.store import quoted
 
 #: What stands in suspense of an event, as one item; a second currency of it is a second item.
 _EVENT_SUM = """
@@ -27,8 +30,14 @@ _EVENT_SUM = """
 """
 
 #: A fee is posted as the balance changed, and a lost dispute without a dispute posts nothing: no account holds a difference.
+#: What may have been lost is the payment; where that is not known either, the row itself says what it moved.
 _UNHELD = """
-    SELECT 'event-does-not-add-up', posted_on, nullif(difference, 0), fact.currency, head.order_id, event_id, source_name, event_id, note
+    SELECT 'event-does-not-add-up', posted_on,
+           CASE kind WHEN 'fee' THEN difference ELSE coalesce((
+               SELECT sum(paid.gross) FROM fact_processor AS paid
+               WHERE paid.kind = 'charge' AND paid.source_no = fact.source_no AND paid.currency = fact.currency
+                 AND CASE WHEN fact.payment_ref IS NULL THEN paid.order_no = fact.order_no ELSE paid.payment_ref = fact.payment_ref END
+           ), -net)::BIGINT END, fact.currency, head.order_id, event_id, source_name, event_id, note
     FROM fact_processor AS fact LEFT JOIN order_head AS head USING (order_no)
     WHERE posted_on <= $as_of
       AND ((kind = 'fee' AND difference <> 0) OR (kind = 'dispute_lost' AND difference = 0 AND note IS NOT NULL))
@@ -57,21 +66,62 @@ _GIVEN_TWICE = """
     WHERE paid > 0 AND given_back > paid
 """
 
-_AMENDED = """
-    SELECT 'amended', min(record_on), NULL, NULL, CASE WHEN source.kind = 'orders' THEN record_key END,
+#: What each record holds: an order's or charge's total, a line's amount, a processor's gross or, where that is zero, its net.
+_RECORD = """(
+    SELECT source_no, order_id AS record_key, total AS amount, currency FROM order_head
+    UNION ALL SELECT source_no, event_id, CASE gross WHEN 0 THEN net ELSE gross END, currency FROM fact_processor
+    UNION ALL SELECT source_no, event_id, total, currency FROM wallet_row
+    UNION ALL SELECT source_no, key, amount, currency FROM bank_row
+)"""
+
+#: How a change of each money field ranks: that of the whole record first, then of the balance, then of a part.
+_MONEY_FIELDS = {
+    field.name: {"total": 0, "gross": 0, "amount": 0, "net": 1}.get(field.name, 2)
+    for fields in KINDS.values()
+    for field in fields
+    if field.type == MONEY
+}
+
+
+def _units(text: str, currency: str) -> str:
+    """SQL expression: minor units of an amount as `versions` writes it; blank is zero."""
+    other = [(code, digits) for code, digits in currencies_by_digits().items() if digits != 2]
+    scales = " ".join(
+        f"WHEN {currency} IN ({', '.join(quoted(code) for code, own in other if own == digits)}) THEN {10**digits}"
+        for digits in sorted({digits for _, digits in other})
+    )
+    return f"try_cast(coalesce(nullif({text}, ''), '0') AS DECIMAL(22, 4)) * (CASE {scales} ELSE 100 END)"
+
+
+#: What changed in money from the first version to the last, of the field that tells most; else what the record holds.
+_AMENDED = f"""
+    WITH changed AS (
+        SELECT source_no, record_key, sum({_units("new_text", "currency")} - {_units("old_text", "currency")})::BIGINT AS amount, field
+        FROM amended JOIN {_RECORD} AS record USING (source_no, record_key)
+        WHERE field IN {tuple(_MONEY_FIELDS)!r}
+          AND (source_no, record_key) NOT IN (SELECT (source_no, record_key) FROM amended WHERE field = 'currency')
+        GROUP BY ALL HAVING amount <> 0
+    ), told AS (
+        SELECT source_no, record_key, arg_min(amount, (MAP {_MONEY_FIELDS!r}[field], -abs(amount), field)) AS amount
+        FROM changed GROUP BY ALL
+    )
+    SELECT 'amended', min(record_on), coalesce(any_value(told.amount), any_value(record.amount)), any_value(record.currency),
+           CASE WHEN source.kind = 'orders' THEN record_key END,
            CASE WHEN source.kind <> 'orders' THEN record_key END, source.name, record_key,
            'changed by ' || any_value(export.file) || ': '
            || string_agg(field || ' ' || coalesce(nullif(old_text, ''), '(none)') || ' → ' || coalesce(nullif(new_text, ''), '(none)'),
                          ', ' ORDER BY field, old_text)
     FROM amended JOIN source USING (source_no) JOIN export USING (export_no)
+    LEFT JOIN {_RECORD} AS record USING (source_no, record_key) LEFT JOIN told USING (source_no, record_key)
     WHERE record_on <= $as_of GROUP BY source.name, source.kind, record_key
 """
 
-_VANISHED = """
-    SELECT 'vanished', record_on, NULL, NULL, CASE WHEN source.kind = 'orders' THEN record_key END,
+_VANISHED = f"""
+    SELECT 'vanished', record_on, record.amount, record.currency, CASE WHEN source.kind = 'orders' THEN record_key END,
            CASE WHEN source.kind <> 'orders' THEN record_key END, source.name, record_key,
            export.file || ' covers its day and no longer holds it'
-    FROM vanished JOIN source USING (source_no) JOIN export USING (export_no) WHERE record_on <= $as_of
+    FROM vanished JOIN source USING (source_no) JOIN export USING (export_no)
+    LEFT JOIN {_RECORD} AS record USING (source_no, record_key) WHERE record_on <= $as_of
 """
 
 _LATE = """

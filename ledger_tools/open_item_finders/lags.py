@@ -116,10 +116,14 @@ class Usual:
         steps = LAGS_BY_NAME[self.lag].steps
         if self.took_at_most is not None:
             took = f"took at most {_days(self.took_at_most)}" if self.took_at_most else "came on the same day"
-            return f"{self.within} of this shop's last {self.of} {steps} {took}"
+            return f"{self.within} of this shop's last {self.of} {steps} {took}: {_allowed(self.allowed)}"
         if self.given:
             return f"[grace] in shop.toml allows {_days(self.allowed)}"
-        return f"{_days(self.allowed)} are allowed until {FEWEST} {steps} are known"
+        return f"{_allowed(self.allowed)} until {FEWEST} {steps} are known"
+
+
+def _allowed(days: int) -> str:
+    return f"{_days(days)} {'is' if days == 1 else 'are'} allowed"
 
 
 def _days(count: int) -> str:

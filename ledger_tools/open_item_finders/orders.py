@@ -1,4 +1,4 @@
-"""Orders against their payments, their own sums and the usual tax."""
+"""Orders against their payments and their own sums."""
 
 from __future__ import annotations
 
@@ -47,41 +47,8 @@ _ORDER_SUM = f"""
     WHERE fact.difference <> 0 AND fact.difference + coalesce(written.amount, 0) <> 0 AND fact.posted_on <= $as_of
 """
 
-_TAX = """
-    WITH based AS (
-        SELECT fact.order_no, fact.event_id, fact.posted_on, fact.currency, source_no, jurisdiction, tax_shop AS tax,
-               items_net - discounts AS items, greatest(items_net - discounts + shipping_net, 1) AS all_in
-        FROM fact_sale AS fact WHERE tax_marketplace = 0 AND posted_on <= $as_of AND items_net > discounts
-    ), rated AS (
-        SELECT *, (2000 * tax + items) // (2 * items) AS items_rate, (2000 * tax + all_in) // (2 * all_in) AS all_in_rate FROM based
-    ), usual AS (
-        SELECT jurisdiction, basis, rate, orders FROM (
-            SELECT jurisdiction, 'items' AS basis, items_rate AS rate, count(*) AS orders FROM rated GROUP BY ALL
-            UNION ALL SELECT jurisdiction, 'all in', all_in_rate, count(*) FROM rated GROUP BY ALL
-        )
-        WHERE jurisdiction IN (SELECT jurisdiction FROM rated GROUP BY jurisdiction HAVING count(*) >= 20)
-        QUALIFY row_number() OVER (PARTITION BY jurisdiction, basis ORDER BY orders DESC, rate) = 1
-    ), compared AS (
-        SELECT rated.*, on_items.rate AS items_usual, on_all.rate AS all_in_usual, on_items.orders >= on_all.orders AS by_items
-        FROM rated JOIN usual AS on_items ON on_items.jurisdiction = rated.jurisdiction AND on_items.basis = 'items'
-        JOIN usual AS on_all ON on_all.jurisdiction = rated.jurisdiction AND on_all.basis = 'all in'
-    )
-    SELECT 'tax-rate-unusual', posted_on,
-           (tax - CASE WHEN by_items THEN (2 * items_usual * items + 1000) // 2000
-                       ELSE (2 * all_in_usual * all_in + 1000) // 2000 END)::BIGINT,
-           compared.currency, event_id, NULL, source.name, event_id,
-           'tax is ' || shown // 10 || '.' || shown % 10 || ' % of the items' || CASE WHEN by_items THEN '' ELSE ' and shipping' END
-           || ', usual in ' || jurisdiction || ' is ' || wanted // 10 || '.' || wanted % 10 || ' %'
-    FROM (SELECT *, CASE WHEN by_items THEN items_rate ELSE all_in_rate END AS shown,
-                 CASE WHEN by_items THEN items_usual ELSE all_in_usual END AS wanted FROM compared) AS compared
-    JOIN source USING (source_no)
-    WHERE abs(items_rate - items_usual) > 1 AND abs(all_in_rate - all_in_usual) > 1
-      AND abs(1000 * tax - items_usual * items) > 2000 AND abs(1000 * tax - all_in_usual * all_in) > 2000
-"""
-
 FINDERS = (
     Finder(_PAYMENT, "payment", held=Held("clearing")),
     Finder(_UNKNOWN_PAYMENT, held=Held("clearing", -1)),
     Finder(_ORDER_SUM, held=Held("suspense")),
-    Finder(_TAX),
 )

@@ -17,6 +17,7 @@ import duckdb
 
 from ledger_tools.calendar import ALL_TIME, Period
 from ledger_tools.money import allocate
+from ledger_tools.open_item_finders.tax_rates import WHOLE, common_spans
 from ledger_tools.reports.sales_tax_entries import last_day
 from ledger_tools.reports.valued import base_currency
 from ledger_tools.store import within_period
@@ -24,9 +25,7 @@ from ledger_tools.tax_rounding import sales_tax, tax_within
 
 TaxedBase = Literal["items", "items and shipping", "either"]
 
-#: Rates are looked for in whole steps of a ten-thousandth of a percent.
-_WHOLE = 10**6
-_PERCENT = _WHOLE // 100
+_PERCENT = WHOLE // 100
 
 
 @dataclass(frozen=True)
@@ -95,30 +94,18 @@ _RATES = f"""
         FROM {_TAXED} AS taxed, (VALUES ('items'), ('items and shipping')) AS kind (base)
     ), span AS (
         SELECT jurisdiction, base,
-               ((2 * tax - 1) * {_WHOLE} + below - 1) // below AS low, ((2 * tax + 1) * {_WHOLE} - 1) // above AS high
+               ((2 * tax - 1) * {WHOLE} + below - 1) // below AS low, ((2 * tax + 1) * {WHOLE} - 1) // above AS high
         FROM (SELECT *, CASE WHEN inclusive THEN 2 * amount + 1 ELSE 2 * amount END AS below,
                      CASE WHEN inclusive THEN 2 * amount - 1 ELSE 2 * amount END AS above FROM based WHERE amount > 0)
-    ), edge AS (
-        SELECT jurisdiction, base, low AS at_rate, 1 AS change FROM span WHERE low <= high
-        UNION ALL SELECT jurisdiction, base, high + 1, -1 FROM span WHERE low <= high
-    ), step AS (
-        SELECT jurisdiction, base, at_rate, sum(change) AS change FROM edge GROUP BY ALL
-    ), overlap AS (
-        SELECT jurisdiction, base, at_rate,
-               sum(change) OVER (PARTITION BY jurisdiction, base ORDER BY at_rate) AS orders,
-               lead(at_rate) OVER (PARTITION BY jurisdiction, base ORDER BY at_rate) - 1 AS last_rate
-        FROM step
     )
-    SELECT jurisdiction, base, arg_max(at_rate, (orders, -at_rate))::BIGINT, arg_max(last_rate, (orders, -at_rate))::BIGINT,
-           max(orders)::BIGINT
-    FROM overlap WHERE last_rate IS NOT NULL GROUP BY jurisdiction, base ORDER BY jurisdiction, base
+    SELECT * FROM ({common_spans("span")})
 """
 
 #: Orders of a jurisdiction with what their tax is beyond the rate on the invoice.
 _BEYOND = f"""
     SELECT order_no, tax::BIGINT, inclusive,
-           (tax - CASE WHEN inclusive THEN (2 * (amount + tax) * $rate + {_WHOLE} + $rate) // (2 * ({_WHOLE} + $rate))
-                       ELSE (2 * amount * $rate + {_WHOLE}) // (2 * {_WHOLE}) END)::BIGINT AS beyond
+           (tax - CASE WHEN inclusive THEN (2 * (amount + tax) * $rate + {WHOLE} + $rate) // (2 * ({WHOLE} + $rate))
+                       ELSE (2 * amount * $rate + {WHOLE}) // (2 * {WHOLE}) END)::BIGINT AS beyond
     FROM (SELECT *, CASE WHEN $items_only AND NOT inclusive THEN items ELSE items + shipping END AS amount
           FROM {_TAXED} AS taxed)
     WHERE jurisdiction = $jurisdiction
@@ -146,8 +133,8 @@ def report_basis(
 
 
 def roundest(low: int, high: int) -> int:
-    """The rate with the fewest decimals between two, both included, nearest to their middle; in `_WHOLE`ths."""
-    step = _WHOLE
+    """The rate with the fewest decimals between two, both included, nearest to their middle; in `WHOLE`ths."""
+    step = WHOLE
     while True:
         first = -(-low // step) * step
         if first <= high:
