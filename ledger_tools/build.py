@@ -149,12 +149,12 @@ def build_database(
         _list_rate_card(connection, inputs.settings)
         progress("matching")
         patterns = _reference_patterns(inputs)
-        number_orders(connection, patterns)
+        number_orders(connection, patterns, inputs.settings.gift_card_categories)
         create_link_table(connection)
         for kind in ("processor", "wallet"):
             resolve_references(connection, kind, patterns)
         match_payments(connection, patterns, inputs.hand.links_credited(inputs.settings.template_of("clearing")))
-        match_goods(connection, inputs.settings, patterns)
+        match_goods(connection, patterns)
         list_rates(connection, inputs.settings)
         list_written(connection, inputs.settings, inputs.hand)
         match_bank_lines(connection, inputs.settings)
@@ -196,7 +196,7 @@ def _reference_patterns(inputs: Inputs) -> dict[int, str]:
 def _post(connection: duckdb.DuckDBPyConnection, inputs: Inputs) -> None:
     settings = inputs.settings
     reasons = sorted(reason_accounts(settings))
-    list_sale_facts(connection, settings)
+    list_sale_facts(connection)
     list_payment_facts(connection, settings, _next_event_no(connection, "fact_sale"))
     list_fulfilment_facts(connection, settings, reasons, _next_event_no(connection, "fact_sale", "fact_processor"))
     list_bank_facts(connection, settings, _next_event_no(connection, "fact_sale", "fact_processor", "fact_wallet"))

@@ -84,6 +84,14 @@ def quoted(text: str) -> str:
     return "'" + text.replace("'", "''") + "'"
 
 
+def sku_key(column: str) -> str:
+    """SQL expression: what two spellings of a SKU have in common, wherever SKUs are compared; NULL where there is none.
+
+    Partners and shops write one SKU in capitals or not. Books and reports show it as it is written.
+    """
+    return f"nullif(upper(trim({column})), '')"
+
+
 def within_period(day: str) -> str:
     """SQL condition: a day is one of those from `$first` to `$last`, each of which may be NULL, for no end."""
     return f"($first IS NULL OR {day} >= $first) AND ($last IS NULL OR {day} <= $last)"

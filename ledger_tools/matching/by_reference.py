@@ -8,7 +8,7 @@ theirs; it counts only where exactly one order fits. Last comes the payment refe
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import duckdb
 
@@ -45,8 +45,10 @@ def normal_key(column: str, patterns: Mapping[int, str]) -> str:
     return f"CASE source_no {cases} ELSE {plain} END"
 
 
-def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, str]) -> None:
-    """Make `order_head` (one row an order) and `order_line` (one row a line) from the kept rows."""
+def number_orders(
+    connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, str], gift_card_categories: Iterable[str]
+) -> None:
+    """Make `order_head` (one row an order) and `order_line` (one row a line, gift cards known) from the kept rows."""
     heads = ", ".join(_HEAD_FIELDS)
     connection.execute(
         f"""
@@ -61,10 +63,12 @@ def number_orders(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, 
         """
     )
     lines = ", ".join(f"line.{name}" for name in _LINE_FIELDS)
+    gift_cards = ", ".join(quoted(name.strip().lower()) for name in gift_card_categories) or "''"
     connection.execute(
         f"""
         CREATE TABLE order_line AS
-        SELECT head.order_no, line.record, {lines}
+        SELECT head.order_no, line.record, {lines},
+               coalesce(lower(trim(line.category)) IN ({gift_cards}), false) AS is_gift_card
         FROM kept_orders AS line JOIN order_head AS head ON head.order_id = line.key AND head.source_no = line.source_no;
         DROP TABLE kept_orders;
         CREATE TABLE order_key AS

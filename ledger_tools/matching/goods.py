@@ -18,14 +18,13 @@ from ledger_tools.matching.by_reference import normal_key
 from ledger_tools.matching.candidates import lag_words
 from ledger_tools.matching.order_candidates import NOT_BEFORE_THE_ORDER, list_goods_candidates
 from ledger_tools.matching.unique_pairs import Sides, match_unique
-from ledger_tools.settings import ShopSettings
-from ledger_tools.store import quoted
+from ledger_tools.store import quoted, sku_key
 
-_PIECES = "string_agg(upper(trim(sku)) || ' ' || quantity, ', ' ORDER BY upper(trim(sku)))"
+_PIECES = "string_agg(sku_key || ' ' || quantity, ', ' ORDER BY sku_key)"
 _PLACE = "upper(trim(ship_country)) || '-' || upper(trim(coalesce(ship_region, '')))"
 
 
-def match_goods(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, patterns: Mapping[int, str]) -> None:
+def match_goods(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, str]) -> None:
     """Give `order_no`, `matched_by` and `why` in `wallet_row` to charges that goods and destination tie to an order."""
     connection.execute("ALTER TABLE wallet_row ADD COLUMN why VARCHAR")
     if connection.execute(f"SELECT 1 FROM wallet_row WHERE {_UNKNOWN} LIMIT 1").fetchone() is None:
@@ -34,7 +33,7 @@ def match_goods(connection: duckdb.DuckDBPyConnection, settings: ShopSettings, p
     row = connection.execute("SELECT count(*) FROM loose").fetchone()
     if row is not None and row[0]:
         _list_makings(connection)
-        _list_baskets(connection, settings)
+        _list_baskets(connection)
         stage = stages.GOODS
         assert stage.window is not None
         sides = Sides(
@@ -103,15 +102,15 @@ def _list_makings(connection: duckdb.DuckDBPyConnection) -> None:
                any_value(order_no) AS order_no,
                any_value(place) || ': ' || {_PIECES} AS bucket
         FROM (
-            SELECT making_no, source_no, "at", order_no, place, sku, sum(quantity) AS quantity FROM making_row GROUP BY ALL
+            SELECT making_no, source_no, "at", order_no, place, {sku_key("sku")} AS sku_key, sum(quantity) AS quantity
+            FROM making_row GROUP BY ALL
         ) GROUP BY making_no
         """
     )
 
 
-def _list_baskets(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+def _list_baskets(connection: duckdb.DuckDBPyConnection) -> None:
     """Make `basket`: what each order needs made and for where; `open` where nothing has been charged for it."""
-    gift_cards = ", ".join(quoted(name.strip().lower()) for name in settings.gift_card_categories) or "''"
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE basket AS
@@ -119,9 +118,9 @@ def _list_baskets(connection: duckdb.DuckDBPyConnection, settings: ShopSettings)
                order_no NOT IN (SELECT order_no FROM making WHERE order_no IS NOT NULL) AS open, order_id, total, currency
         FROM order_head AS head JOIN (
             SELECT order_no, {_PIECES} AS pieces FROM (
-                SELECT order_no, sku, sum(coalesce(quantity, 1)) AS quantity FROM order_line
-                WHERE NOT coalesce(lower(trim(category)) IN ({gift_cards}), false) GROUP BY ALL
-            ) GROUP BY order_no HAVING count(*) = count(sku)
+                SELECT order_no, {sku_key("sku")} AS sku_key, sum(coalesce(quantity, 1)) AS quantity FROM order_line
+                WHERE NOT is_gift_card GROUP BY ALL
+            ) GROUP BY order_no HAVING count(*) = count(sku_key)
         ) USING (order_no) WHERE ship_country IS NOT NULL
         """
     )

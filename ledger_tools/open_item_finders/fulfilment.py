@@ -11,6 +11,7 @@ from ledger_tools.posting.order_progress import (
     refunds,
     shipping_days,
 )
+from ledger_tools.store import sku_key
 
 _UNMADE = f"""
     SELECT 'order-without-fulfilment', head.placed_at::DATE, head.total, head.currency, head.order_id, NULL, source.name,
@@ -34,18 +35,19 @@ _UNORDERED = """
 
 #: SQL relation: fulfilment charges beyond what was sold. Counted in pieces where the SKU is one that the order holds, as
 #: equal charges beyond the order's pieces where no SKU is given, else as charges that are the same twice.
-EXTRA_CHARGES = """(
+EXTRA_CHARGES = f"""(
     SELECT made.* FROM (
         SELECT fact.order_no, fact.source_name, fact.event_id, posted_on, fact.currency, fact.total,
-               coalesce(row.sku, '') AS sku,
-               sum(coalesce(row.quantity, 1)) OVER (PARTITION BY fact.order_no, coalesce(row.sku, '')
+               coalesce({sku_key("row.sku")}, '') AS sku,
+               sum(coalesce(row.quantity, 1)) OVER (PARTITION BY fact.order_no, coalesce({sku_key("row.sku")}, '')
                    ORDER BY row."at", fact.event_id) AS made_so_far,
-               row_number() OVER (PARTITION BY fact.order_no, coalesce(row.sku, ''), row.quantity, fact.total
+               row_number() OVER (PARTITION BY fact.order_no, coalesce({sku_key("row.sku")}, ''), row.quantity, fact.total
                    ORDER BY row."at", fact.event_id) AS same_so_far
         FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
         WHERE posting = 'fulfilment' AND fact.order_no IS NOT NULL AND ($as_of IS NULL OR posted_on <= $as_of)
     ) AS made LEFT JOIN (
-        SELECT order_no, sku, sum(coalesce(quantity, 1)) AS quantity FROM order_line WHERE sku IS NOT NULL GROUP BY ALL
+        SELECT order_no, {sku_key("sku")} AS sku, sum(coalesce(quantity, 1)) AS quantity FROM order_line
+        WHERE {sku_key("sku")} IS NOT NULL GROUP BY ALL
     ) AS sold USING (order_no, sku) LEFT JOIN (
         SELECT order_no, sum(coalesce(quantity, 1)) AS quantity FROM order_line GROUP BY order_no
     ) AS pieces USING (order_no)

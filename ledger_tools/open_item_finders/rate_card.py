@@ -13,7 +13,7 @@ from ledger_tools.money import currencies_by_digits
 from ledger_tools.open_item_finders.finder import Finder
 from ledger_tools.open_item_finders.fulfilment import EXTRA_CHARGES
 from ledger_tools.posting.order_progress import AS_OF, cancelled_on
-from ledger_tools.store import amount_text
+from ledger_tools.store import amount_text, sku_key
 
 
 def _amount(expression: str) -> str:
@@ -34,13 +34,13 @@ _CHARGE = f"""
 """
 
 #: The pieces of each charge: its own, or where it names none and is the order's only one, those of the order.
-_PIECE = """
+_PIECE = f"""
     SELECT charge.*  EXCLUDE (sku, quantity, category), charge.sku,
            coalesce(charge.quantity, line.quantity, 1) AS quantity, lower(coalesce(charge.category, line.category)) AS category
     FROM charge LEFT JOIN (
-        SELECT order_no, sku, sum(coalesce(quantity, 1)) AS quantity, any_value(category) AS category FROM order_line
-        WHERE sku IS NOT NULL GROUP BY ALL
-    ) AS line ON line.order_no = charge.order_no AND line.sku = charge.sku
+        SELECT order_no, {sku_key("sku")} AS sku, sum(coalesce(quantity, 1)) AS quantity, any_value(category) AS category
+        FROM order_line WHERE sku IS NOT NULL GROUP BY ALL
+    ) AS line ON line.order_no = charge.order_no AND line.sku = {sku_key("charge.sku")}
     WHERE charge.sku IS NOT NULL OR charge.category IS NOT NULL OR charges > 1
     UNION ALL
     SELECT charge.* EXCLUDE (sku, quantity, category), line.sku, coalesce(line.quantity, 1), lower(line.category)
@@ -48,12 +48,13 @@ _PIECE = """
     WHERE charge.sku IS NULL AND charge.category IS NULL AND charges = 1
 """
 
-_PRICED = """
+_PRICED = f"""
     SELECT piece.*, (
                SELECT arg_max(card.price, card.valid_from) FROM rate_card_production AS card
-               WHERE card.sku = piece.sku AND card.currency = piece.currency AND card.valid_from <= piece.posted_on
+               WHERE {sku_key("card.sku")} = {sku_key("piece.sku")} AND card.currency = piece.currency
+                 AND card.valid_from <= piece.posted_on
            ) AS price, (
-               SELECT arg_max({'first': card.first_piece, 'additional': card.additional_piece},
+               SELECT arg_max({{'first': card.first_piece, 'additional': card.additional_piece}},
                               (length(card.destination), card.valid_from))
                FROM rate_card_shipping AS card
                WHERE card.category = piece.category AND card.currency = piece.currency

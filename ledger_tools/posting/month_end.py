@@ -1,6 +1,6 @@
 """Month-end entries: what a close posts on a month's last day and reverses on the first of the next.
 
-Deferral: orders placed and not shipped by then; their income and cost so far wait on the balance sheet. Accrual: orders
+Deferral: orders placed and not shipped by then; their income and cost so far wait on the balance sheet. Accrual: pieces
 shipped and not charged by then, at their own later charge where it is known, else at the latest charge of each SKU and
 the latest shipping of a basket of that size to that region. Revaluation: foreign balances at the month-end rate. Sales
 tax is never deferred. The entries name their orders but are no part of an order's profit, which is that of its whole
@@ -17,6 +17,7 @@ import duckdb
 
 from ledger_tools.money import minor_digits
 from ledger_tools.posting.order_progress import ANY_DAY, any_shipping_day, cancelled_on, shipping_days
+from ledger_tools.posting.uncharged_costs import UNCHARGED_COSTS
 from ledger_tools.store import quoted
 
 SOURCE_NAME, SOURCE_NO = "month-end", -1
@@ -105,7 +106,8 @@ def list_month_end_entries(
     _list_earned(connection, last_day, recognise)
     if recognise == "shipped":
         run(_DEFERRALS)
-    run(_COSTS)
+    for statements in UNCHARGED_COSTS:
+        run(statements)
     run(_ACCRUALS)
     unknown_rates = _list_revaluations(connection, last_day, base_currency)
     counted = dict(
@@ -160,53 +162,6 @@ _DEFERRALS = f"""
     FROM taken_back JOIN order_head AS head USING (order_no) JOIN source USING (source_no)
 """
 
-#: Makes `order_cost` (what a shipped and uncharged order will cost) and `unknown_cost`.
-_COSTS = """
-    CREATE OR REPLACE TEMP TABLE uncharged AS
-    SELECT earned.order_no, earned.order_id FROM earned
-    WHERE shipped_on <= $last AND order_no IN (SELECT event_no FROM fact_sale_category) AND NOT EXISTS (
-        SELECT 1 FROM fact_wallet AS fact
-        WHERE fact.order_no = earned.order_no AND fact.posting = 'fulfilment' AND fact.posted_on <= $last);
-    CREATE OR REPLACE TEMP TABLE own_cost AS
-    SELECT order_no, fact.currency, sum(production_net)::BIGINT AS production, sum(shipping)::BIGINT AS shipping,
-           sum(tax_cost)::BIGINT AS tax
-    FROM uncharged JOIN fact_wallet AS fact USING (order_no) WHERE posting = 'fulfilment' GROUP BY ALL;
-    CREATE OR REPLACE TEMP TABLE sku_cost AS
-    SELECT row.sku, arg_max(fact.currency, fact.event_no) AS currency, arg_max(fact.production_net, fact.event_no) AS amount,
-           arg_max(coalesce(row.quantity, 1), fact.event_no) AS pieces
-    FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
-    WHERE posting = 'fulfilment' AND row.sku IS NOT NULL AND fact.posted_on <= $last AND coalesce(row.quantity, 1) > 0
-    GROUP BY row.sku;
-    CREATE OR REPLACE TEMP TABLE basket AS
-    SELECT head.order_no, sum(coalesce(line.quantity, 1)) AS pieces, any_value(head.ship_country) AS country,
-           any_value(coalesce(head.ship_region, '')) AS region
-    FROM order_head AS head JOIN order_line AS line USING (order_no) GROUP BY head.order_no;
-    CREATE OR REPLACE TEMP TABLE parcel AS
-    SELECT fact.order_no, fact.currency, sum(fact.shipping)::BIGINT AS shipping, max(fact.event_no) AS latest,
-           any_value(basket.pieces) AS pieces, any_value(country) AS country, any_value(region) AS region
-    FROM fact_wallet AS fact JOIN basket USING (order_no)
-    WHERE posting = 'fulfilment' AND fact.posted_on <= $last AND country IS NOT NULL GROUP BY fact.order_no, fact.currency;
-    CREATE OR REPLACE TEMP TABLE order_cost AS
-    WITH production AS (
-        SELECT order_no, any_value(sku_cost.currency) AS currency, count(sku_cost.sku) = count(*) AS known,
-               sum((2 * coalesce(line.quantity, 1) * sku_cost.amount + sku_cost.pieces) // (2 * sku_cost.pieces))::BIGINT AS amount
-        FROM uncharged JOIN order_line AS line USING (order_no) LEFT JOIN sku_cost ON sku_cost.sku = line.sku GROUP BY order_no
-    ), regional AS (
-        SELECT pieces, country, region, arg_max(shipping, latest) AS shipping FROM parcel GROUP BY ALL
-    ), national AS (
-        SELECT pieces, country, arg_max(shipping, latest) AS shipping FROM parcel GROUP BY ALL
-    )
-    SELECT order_no, currency, production, shipping, tax FROM own_cost
-    UNION ALL
-    SELECT production.order_no, production.currency, production.amount, coalesce(regional.shipping, national.shipping), 0
-    FROM production JOIN basket USING (order_no)
-    LEFT JOIN regional ON regional.pieces = basket.pieces AND regional.country = basket.country
-                      AND regional.region = basket.region
-    LEFT JOIN national ON national.pieces = basket.pieces AND national.country = basket.country
-    WHERE production.known AND coalesce(regional.shipping, national.shipping) IS NOT NULL
-      AND production.order_no NOT IN (SELECT order_no FROM own_cost)
-"""
-
 _ACCRUALS = f"""
     INSERT INTO month_end_leg
     WITH part AS (
@@ -222,9 +177,11 @@ _ACCRUALS = f"""
         ASOF LEFT JOIN market_rate AS rate ON rate.currency = part.currency AND part.day >= rate.day
     )
     SELECT '{ACCRUAL.name}', strftime($last, '%Y-%m') || '/{ACCRUAL.name}/' || source.name || '/' || head.order_id,
-           order_no, row_number() OVER (PARTITION BY order_no ORDER BY used.account_no), used.account_no, rated.currency, amount,
+           order_no, row_number() OVER (PARTITION BY order_no ORDER BY rated.currency <> $base, rated.currency,
+                                                                     used.account_no),
+           used.account_no, rated.currency, amount,
            CASE WHEN rated.role = 'accrued_fulfilment' AND rated.currency <> $base
-                THEN -sum(CASE WHEN rated.role <> 'accrued_fulfilment' THEN value ELSE 0 END) OVER (PARTITION BY order_no)
+                THEN -sum(CASE WHEN rated.role <> 'accrued_fulfilment' THEN value ELSE 0 END) OVER (PARTITION BY order_no, rated.currency)
                 ELSE value END, $last
     FROM rated JOIN account_use AS used ON used.role = rated.role AND used.parameter = ''
     JOIN order_head AS head USING (order_no) JOIN source USING (source_no)
@@ -232,14 +189,13 @@ _ACCRUALS = f"""
     CREATE OR REPLACE TEMP TABLE unknown_cost AS
     SELECT order_id, CASE
         WHEN order_no IN (SELECT order_no FROM order_cost) THEN 'no rate of its cost''s currency is known'
-        WHEN order_no IN (SELECT order_no FROM order_line AS line ANTI JOIN sku_cost ON sku_cost.sku = line.sku)
-            THEN 'no cost of its SKU is known'
+        WHEN order_no IN (SELECT order_no FROM unpriced) THEN 'no cost of its SKU is known'
         WHEN basket.country IS NULL THEN 'its order export tells no country, so no shipping cost is known'
         ELSE 'no shipping cost of ' || basket.pieces || CASE WHEN basket.pieces = 1 THEN ' piece to ' ELSE ' pieces to ' END
              || basket.country || ' is known' END AS why
     FROM uncharged LEFT JOIN basket USING (order_no)
     WHERE order_no NOT IN (SELECT order_no FROM month_end_leg WHERE rule = '{ACCRUAL.name}')
-      AND order_no NOT IN (SELECT order_no FROM order_cost WHERE production + shipping + tax = 0)
+      AND order_no NOT IN (SELECT order_no FROM order_cost GROUP BY order_no HAVING bool_and(production + shipping + tax = 0))
 """
 
 

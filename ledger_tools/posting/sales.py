@@ -10,13 +10,11 @@ from __future__ import annotations
 import duckdb
 
 from ledger_tools.errors import LedgerError, Problem
-from ledger_tools.settings import ShopSettings
-from ledger_tools.store import quoted
 
 
-def list_sale_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+def list_sale_facts(connection: duckdb.DuckDBPyConnection) -> None:
     """Make the facts tables of sales; the event number of a sale is its order's number."""
-    _list_lines(connection, settings)
+    _list_lines(connection)
     _take_tax_out(connection)
     connection.execute(
         """
@@ -50,20 +48,18 @@ def list_sale_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSetting
     )
 
 
-def _list_lines(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
+def _list_lines(connection: duckdb.DuckDBPyConnection) -> None:
     """Make `line_amount`; an order that prices none of its lines gets one line, worth what its total leaves for items."""
-    gift_cards = ", ".join(quoted(name.strip().lower()) for name in settings.gift_card_categories) or "''"
     _refuse_overflow(connection)
     connection.execute(
-        f"""
+        """
         CREATE OR REPLACE TEMP TABLE line_amount AS
         SELECT line.order_no, record, coalesce(nullif(trim(category), ''), 'Other') AS category, head.currency,
-               coalesce(lower(trim(category)) IN ({gift_cards}), false) AS is_gift_card,
-               coalesce(quantity, 1) * unit_price AS gross, coalesce(line_discount, 0) AS discount, 0::BIGINT AS tax_part
+               is_gift_card, coalesce(quantity, 1) * unit_price AS gross, coalesce(line_discount, 0) AS discount, 0::BIGINT AS tax_part
         FROM order_line AS line JOIN order_head AS head USING (order_no) WHERE unit_price IS NOT NULL;
         INSERT INTO line_amount
         SELECT head.order_no, 0, coalesce(nullif(trim(min(line.category)), ''), 'Other'), any_value(head.currency),
-               coalesce(bool_and(coalesce(lower(trim(category)) IN ({gift_cards}), false)), false),
+               bool_and(is_gift_card),
                any_value(total + coalesce(order_discount, 0) - coalesce(shipping_charged, 0) - coalesce(tip, 0)
                          - CASE WHEN prices_include_tax THEN 0 ELSE coalesce(tax, 0) END), 0, 0
         FROM order_head AS head JOIN order_line AS line USING (order_no)

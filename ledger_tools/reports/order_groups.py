@@ -20,6 +20,7 @@ from ledger_tools.calendar import Period
 from ledger_tools.money import allocate
 from ledger_tools.reports.order_figures import Figures, add_figures
 from ledger_tools.reports.order_profit import OrderProfit, OrderReport
+from ledger_tools.store import sku_key
 
 #: Upper ends of the discount bands in per cent of the items, with their names; the last has no end.
 DISCOUNT_BANDS: tuple[tuple[int | None, str], ...] = (
@@ -78,6 +79,7 @@ class StatedLine(NamedTuple):
     discount: int
     quantity: int
     sells_gift_card: bool
+    sku_key: str | None
 
 
 Part = tuple[str, Figures]
@@ -145,7 +147,7 @@ def _by_line(field: str) -> Callable[[duckdb.DuckDBPyConnection], Callable[[Orde
         made = _read_production(connection)
 
         def parts_of(order: OrderProfit) -> list[Part]:
-            own = lines.get(order.order_no) or [StatedLine("(no sku)", "Other", 0, 0, 1, False)]
+            own = lines.get(order.order_no) or [StatedLine("(no sku)", "Other", 0, 0, 1, False, None)]
             names = [str(getattr(line, field)) for line in own]
             if len(set(names)) == 1:
                 return [(names[0], order.figures)]
@@ -167,16 +169,14 @@ GROUPINGS: Mapping[str, Callable[[duckdb.DuckDBPyConnection], Callable[[OrderPro
 
 
 def _read_lines(connection: duckdb.DuckDBPyConnection) -> dict[int, list[StatedLine]]:
-    """Lines of each order, its order discount spread over them; gift cards are categories without a sales account."""
+    """Lines of each order, its order discount spread over them."""
     rows = connection.execute(
-        """
+        f"""
         SELECT line.order_no, coalesce(nullif(trim(sku), ''), '(no sku)'),
-               coalesce(nullif(trim(category), ''), 'Other') AS kind,
+               coalesce(nullif(trim(category), ''), 'Other'),
                coalesce(quantity, 1) * coalesce(unit_price, 0), coalesce(line_discount, 0), coalesce(quantity, 1),
-               coalesce(sale.gift_cards_sold, 0) <> 0
-                   AND kind NOT IN (SELECT parameter FROM account_use WHERE role = 'sales'),
-               coalesce(head.order_discount, 0)
-        FROM order_line AS line JOIN order_head AS head USING (order_no) LEFT JOIN fact_sale AS sale USING (order_no)
+               is_gift_card, {sku_key("sku")}, coalesce(head.order_discount, 0)
+        FROM order_line AS line JOIN order_head AS head USING (order_no)
         ORDER BY line.order_no, record
         """
     ).fetchall()
@@ -197,7 +197,7 @@ def _read_lines(connection: duckdb.DuckDBPyConnection) -> dict[int, list[StatedL
 def _read_production(connection: duckdb.DuckDBPyConnection) -> dict[int, dict[str, int]]:
     """What the partner charged for each SKU of an order, where all of the order's charges name one."""
     rows = connection.execute(
-        """SELECT fact.order_no, row.sku, sum(production_net)::BIGINT FROM fact_wallet AS fact
+        f"""SELECT fact.order_no, {sku_key("row.sku")}, sum(production_net)::BIGINT FROM fact_wallet AS fact
            JOIN wallet_row AS row USING (source_no, event_id)
            WHERE posting = 'fulfilment' AND fact.order_no IS NOT NULL
              AND fact.order_no NOT IN (SELECT order_no FROM wallet_row
@@ -237,11 +237,11 @@ def split_over_lines(lines: Sequence[StatedLine], figures: Figures, made: Mappin
 
 def _production_weights(lines: Sequence[StatedLine], made: Mapping[str, int]) -> Sequence[int]:
     """The partner's charge for each line, shared by quantity where lines have one SKU; zeros where SKUs don't agree."""
-    if not made or not set(made) <= {line.sku for line in lines}:
+    if not made or not set(made) <= {line.sku_key for line in lines}:
         return [0] * len(lines)
     weights = [0] * len(lines)
     for sku, amount in made.items():
-        places = [place for place, line in enumerate(lines) if line.sku == sku]
+        places = [place for place, line in enumerate(lines) if line.sku_key == sku]
         shares = allocate(amount, _first_usable([max(lines[place].quantity, 0) for place in places]))
         for place, share in zip(places, shares, strict=True):
             weights[place] = share

@@ -12,6 +12,7 @@ import threading
 import duckdb
 
 from ledger_tools.reports.order_figures import Figures
+from ledger_tools.store import sku_key
 
 #: The table of all parts, in the memory of an opened database: order, SKU, category, figures.
 PARTS = "memory.main.order_part"
@@ -47,12 +48,12 @@ _BY_ORDER = "(PARTITION BY order_no)"
 
 #: Lines with what they state; `record` is their place in the export.
 _STATED = f"""
-    SELECT line.order_no, record, {SKU} AS sku, {CATEGORY} AS category, coalesce(line_discount, 0)::HUGEINT AS line_discount,
+    SELECT line.order_no, record, {SKU} AS sku, {sku_key("sku")} AS sku_key, {CATEGORY} AS category,
+           coalesce(line_discount, 0)::HUGEINT AS line_discount,
            (coalesce(quantity, 1) * coalesce(unit_price, 0))::HUGEINT AS gross, coalesce(quantity, 1)::HUGEINT AS quantity,
            greatest(coalesce(head.order_discount, 0), 0)::HUGEINT AS order_discount,
-           coalesce(sale.gift_cards_sold, 0) <> 0 AND {CATEGORY} NOT IN (
-               SELECT parameter FROM account_use WHERE role = 'sales') AS is_gift_card
-    FROM order_line AS line JOIN order_head AS head USING (order_no) LEFT JOIN fact_sale AS sale USING (order_no)
+           is_gift_card
+    FROM order_line AS line JOIN order_head AS head USING (order_no)
 """
 
 _NET = "greatest(gross - line_discount, 0)"
@@ -60,41 +61,41 @@ _DISCOUNT_WEIGHT = _usable(_BY_ORDER, _NET, "greatest(gross, 0)", "greatest(quan
 
 #: Lines with the order's discount spread over them.
 _SPREAD = f"""
-    SELECT order_no, record, sku, category, gross, quantity, is_gift_card, line_discount + share AS discount FROM (
+    SELECT order_no, record, sku, sku_key, category, gross, quantity, is_gift_card, line_discount + share AS discount FROM (
         {
     _allocated(
         f"(SELECT *, {_DISCOUNT_WEIGHT} AS spread_by FROM stated)",
         "order_no",
         "order_discount",
         "spread_by",
-        "order_no, record, sku, category, gross, quantity, is_gift_card, line_discount",
+        "order_no, record, sku, sku_key, category, gross, quantity, is_gift_card, line_discount",
     )
 })
 """
 
 #: What the partner charged for each SKU of an order, where all of the order's charges name one of its lines' SKUs.
-_MADE = """
+_MADE = f"""
     SELECT order_no, sku, made FROM (
         SELECT charge.*, count(*) OVER (PARTITION BY charge.order_no)
                    - count(line.sku) OVER (PARTITION BY charge.order_no) AS foreign_skus
         FROM (
-            SELECT fact.order_no, row.sku, sum(production_net)::HUGEINT AS made FROM fact_wallet AS fact
+            SELECT fact.order_no, {sku_key("row.sku")} AS sku, sum(production_net)::HUGEINT AS made FROM fact_wallet AS fact
             JOIN wallet_row AS row USING (source_no, event_id)
             WHERE posting = 'fulfilment' AND fact.order_no IS NOT NULL
               AND fact.order_no NOT IN (SELECT order_no FROM wallet_row
                                         WHERE kind = 'charge' AND sku IS NULL AND order_no IS NOT NULL)
             GROUP BY ALL HAVING sum(production_net) > 0
-        ) AS charge LEFT JOIN (SELECT DISTINCT order_no, sku FROM spread) AS line
+        ) AS charge LEFT JOIN (SELECT DISTINCT order_no, sku_key AS sku FROM spread) AS line
             ON line.order_no = charge.order_no AND line.sku = charge.sku
     ) WHERE foreign_skus = 0
 """
 
 #: The partner's charge for each line, shared by quantity among the lines of one SKU.
-_SHARED_BY = _usable("(PARTITION BY spread.order_no, spread.sku)", "greatest(quantity, 0)")
+_SHARED_BY = _usable("(PARTITION BY spread.order_no, spread.sku_key)", "greatest(quantity, 0)")
 _CHARGED = _allocated(
-    f"""(SELECT spread.order_no, record, spread.sku, made, {_SHARED_BY} AS shared_by
-         FROM spread JOIN made ON made.order_no = spread.order_no AND made.sku = spread.sku)""",
-    "order_no, sku",
+    f"""(SELECT spread.order_no, record, spread.sku_key, made, {_SHARED_BY} AS shared_by
+         FROM spread JOIN made ON made.order_no = spread.order_no AND made.sku = spread.sku_key)""",
+    "order_no, sku_key",
     "made",
     "shared_by",
     "order_no, record",

@@ -25,6 +25,7 @@ LINES = some.builds(
     some.integers(0, 10**4),
     some.integers(0, 5),
     some.booleans(),
+    some.sampled_from(["A", "B", "C"]),
 )
 
 
@@ -73,7 +74,10 @@ def test_shape(books: duckdb.DuckDBPyConnection) -> None:
 
 def test_a_line_gets_what_is_its_own() -> None:
     """Items, discounts and production go by what the line states, the rest by what it brought: 36.36 to 13.64."""
-    lines = [StatedLine("TEE", "T-shirts", 4000, 364, 2, False), StatedLine("MUG", "Mugs", 1500, 136, 1, False)]
+    lines = [
+        StatedLine("TEE", "T-shirts", 4000, 364, 2, False, "TEE"),
+        StatedLine("MUG", "Mugs", 1500, 136, 1, False, "MUG"),
+    ]
     figures = Figures(items=5500, discounts=500, shipping_charged=600, production=2400, processing_fees=207)
     tee, mug = split_over_lines(lines, figures, {"TEE": 1800, "MUG": 600})
     assert Figures(items=4000, discounts=364, shipping_charged=436, production=1800, processing_fees=151) == tee
@@ -82,14 +86,20 @@ def test_a_line_gets_what_is_its_own() -> None:
 
 def test_production_without_skus() -> None:
     """Where the partner's SKUs are not the order's, production goes by what the lines brought."""
-    lines = [StatedLine("TEE", "T-shirts", 3000, 0, 1, False), StatedLine("MUG", "Mugs", 1000, 0, 1, False)]
+    lines = [
+        StatedLine("TEE", "T-shirts", 3000, 0, 1, False, "TEE"),
+        StatedLine("MUG", "Mugs", 1000, 0, 1, False, "MUG"),
+    ]
     parts = split_over_lines(lines, Figures(production=2000), {"partner-1": 2000})
     assert [1500, 500] == [part.production for part in parts]
 
 
 def test_gift_card_line_gets_no_items() -> None:
     """Beside a gift card, all of the items, costs and fees belong to the other lines."""
-    lines = [StatedLine("CARD", "Gift card", 5000, 0, 1, True), StatedLine("MUG", "Mugs", 1500, 0, 1, False)]
+    lines = [
+        StatedLine("CARD", "Gift card", 5000, 0, 1, True, "CARD"),
+        StatedLine("MUG", "Mugs", 1500, 0, 1, False, "MUG"),
+    ]
     card, mug = split_over_lines(lines, Figures(items=1500, production=600, processing_fees=90), {})
     assert Figures() == card
     assert Figures(items=1500, production=600, processing_fees=90) == mug
