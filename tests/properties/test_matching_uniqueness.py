@@ -64,10 +64,8 @@ def test_sums_are_taken_only_where_unique(amounts: list[int], wanted: list[int],
 def connection() -> Iterator[duckdb.DuckDBPyConnection]:
     """A database with two sources whose exports cover three months."""
     with duckdb.connect() as database:
-        database.execute("CREATE TABLE export (export_no INTEGER, source_no SMALLINT, first_day DATE, last_day DATE)")
-        database.execute(
-            "INSERT INTO export VALUES (1, 1, '2030-12-01', '2031-03-31'), (2, 2, '2030-12-01', '2031-03-31')"
-        )
+        database.execute("CREATE TABLE covered_span (source_no SMALLINT, first_day DATE, last_day DATE)")
+        database.execute("INSERT INTO covered_span SELECT unnest([1, 2]), DATE '2030-12-01', DATE '2031-03-31'")
         yield database
 
 
