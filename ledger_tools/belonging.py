@@ -13,7 +13,7 @@ import duckdb
 from ledger_tools.decisions import Decision
 from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.matching.order_lookup import find_order
-from ledger_tools.matching.stages import REFERENCE
+from ledger_tools.matching.stages import DECISION, REFERENCE
 from ledger_tools.matching.tied import tied_lines, tied_orders
 from ledger_tools.money import format_amount
 from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME
@@ -68,9 +68,20 @@ def find_record(connection: duckdb.DuckDBPyConnection, item: OpenItem, named: st
         other = _other_line(connection, item, named)
         if other is not None:
             return other
+    if not rows and wanted not in queries:
+        rows = connection.execute(
+            """SELECT source.name, event_id FROM movement JOIN source USING (source_no)
+               WHERE reference = $named OR source.name || '/' || reference = $named""",
+            {"named": named},
+        ).fetchall()
     if len(rows) != 1:
-        what = f"is no {wanted.removeprefix('a ')}" if not rows else "is in several sources"
-        step = f"name the event id of {wanted}" if not rows else f"write {rows[0][0]}/{named}"
+        several = "is in several sources" if len({row[0] for row in rows}) > 1 else "is the reference of several events"
+        what = f"is no {wanted.removeprefix('a ')}" if not rows else several
+        step = (
+            f"name the event id of {wanted}"
+            if not rows
+            else f"write {' or '.join(f'{row[0]}/{row[1]}' for row in rows)}"
+        )
         raise LedgerError(Problem(f"--match {named}", what, step))
     return str(rows[0][0]), str(rows[0][1])
 
@@ -142,6 +153,7 @@ def refuse_what_can_not_hold(connection: duckdb.DuckDBPyConnection, decisions: S
     ).fetchone()
     if against is not None:
         raise _refusal(decisions, str(against[0]))
+    _refuse_held(connection, decisions, values)
     _refuse_split(connection, decisions, kept, values)
 
 
@@ -156,6 +168,73 @@ def _refusal(decisions: Sequence[Decision], reason: str) -> LedgerError:
     named = " ".join(f"--match {one.match_source}/{one.match_id}" for one in decisions)
     step = "look at what was decided before with: ledger-tools open-items --settled, and name what belongs together"
     return LedgerError(Problem(f"item {decisions[0].item}, {named}", reason, step))
+
+
+#: SQL relation: each tie of a bank line and a movement in the books as they are, and whether a new decision says it as well.
+_HELD = """(
+    WITH said AS (
+        SELECT unnest($sources::VARCHAR[]) AS source, unnest($events::VARCHAR[]) AS id,
+               unnest($match_sources::VARCHAR[]) AS other_source, unnest($matches::VARCHAR[]) AS other_id
+    ), named AS (SELECT * FROM said UNION SELECT other_source, other_id, source, id FROM said)
+    SELECT bank.name AS bank, tie.key, row."at"::DATE AS day, row.amount AS line_amount, row.currency AS line_currency,
+           mover.name AS mover, movement.event_id, movement.amount, movement.currency, moved, tie.matched_by,
+           (bank.name, tie.key) IN (SELECT (source, id) FROM named) AS line_named,
+           (mover.name, movement.event_id) IN (SELECT (source, id) FROM named) AS movement_named,
+           (bank.name, tie.key, mover.name, movement.event_id) IN (SELECT (source, id, other_source, other_id) FROM named) AS again
+    FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key) JOIN source AS bank ON bank.source_no = tie.source_no
+    JOIN movement ON movement.movement_no = tie.movement_no JOIN source AS mover ON mover.source_no = movement.source_no
+)"""
+
+
+def _refuse_held(
+    connection: duckdb.DuckDBPyConnection, decisions: Sequence[Decision], values: dict[str, list[str | None]]
+) -> None:
+    """A payout or top-up that the bank holds in full already, by other lines, takes no more; nor is such a line another's.
+
+    Only amounts of one currency tell what is in full.
+    """
+    bound = {name: values[name] for name in ("sources", "events", "match_sources", "matches")}
+    rows = connection.execute(
+        f"""
+        WITH held AS (SELECT * FROM {_HELD} WHERE line_currency = currency AND NOT again), full_movement AS (
+            SELECT mover, event_id FROM held WHERE movement_named
+            GROUP BY ALL HAVING abs(sum(moved)) >= abs(any_value(amount))
+        ), full_line AS (
+            SELECT bank, key FROM held WHERE line_named AND matched_by <> '{DECISION.name}'
+            GROUP BY ALL HAVING abs(sum(moved)) >= abs(any_value(line_amount))
+        )
+        SELECT true, mover || '/' || event_id, bank || '/' || key, day, line_amount, currency, matched_by, bank, key, mover, event_id
+        FROM held SEMI JOIN full_movement USING (mover, event_id)
+        UNION ALL
+        SELECT false, bank || '/' || key, mover || '/' || event_id, day, amount, currency, matched_by, bank, key, mover, event_id
+        FROM held SEMI JOIN full_line USING (bank, key)
+        ORDER BY ALL LIMIT 1""",
+        bound,
+    ).fetchall()
+    if not rows:
+        return
+    is_movement, full, other, day, amount, currency, matched_by, *tie = rows[0]
+    told = f"{format_amount(amount, currency)} {currency}"
+    if is_movement:
+        what = f"{full} is in the bank in full already: the line {other} of {day}, {told}, holds it"
+    else:
+        what = f"the line {full} of {day} is explained in full already: it is {other}, {told}"
+    if matched_by == DECISION.name:
+        (item,) = connection.execute(
+            """SELECT min(item) FROM decision WHERE action = 'match' AND
+                   ((source, event_id, match_source, match_id) = ($1, $2, $3, $4) OR
+                    (source, event_id, match_source, match_id) = ($3, $4, $1, $2))""",
+            tie,
+        ).fetchall()[0]
+        step = f"withdraw that first: ledger-tools settle {item} --withdraw"
+    elif matched_by == REFERENCE.name:
+        step = "the bank's text says so: name a record that is still open"
+    else:
+        step = (
+            f"name a record that is still open; if {tie[1]} is something else, a [[bank_rule]] that fits it comes first"
+        )
+    named = " ".join(f"--match {one.match_source}/{one.match_id}" for one in decisions)
+    raise LedgerError(Problem(f"item {decisions[0].item}, {named}", what, step))
 
 
 def _refuse_split(

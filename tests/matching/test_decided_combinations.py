@@ -312,3 +312,66 @@ def test_text_that_names_several_payouts(memo: str, amount: str, matched: int, t
     found = books.query("SELECT matched_by, sum(moved) OVER () FROM bank_match")
     total = int(amount.replace(".", "")) if matched else 0
     assert [("reference", total)] * matched == found
+
+
+def held_in_full(place: Path) -> Books:
+    """A payout whose reference the bank's text states, and a deposit that nothing explains."""
+    return Books(place).put(
+        processor=[
+            payout("po2", "2031-01-04", "46.50", payout_id="PO-2"),
+            payout("po3", "2031-01-20", "97.00", payout_id="PO-3"),
+        ],
+        bank=[
+            bank("2031-01-06", "46.50", "WIRE PO-2"),
+            bank("2031-01-30", "97.50", "WIRE"),
+            bank("2031-02-19", "1.00", "INTEREST"),
+            bank("2031-02-20", "-1.00", "FEE"),
+        ],
+    )
+
+
+def test_a_payout_that_is_in_the_bank_takes_no_more(tmp_path: Path) -> None:
+    """A payout that a line holds in full is not tied to another line as well; the refusal names the line."""
+    books = held_in_full(tmp_path)
+    with pytest.raises(LedgerError) as told:
+        settle(books, "20310130:9750:1", "po2")
+    what = "card-processor/po2 is in the bank in full already: the line checking/20310106:4650:1 of 2031-01-06, 46.50 USD, holds it"
+    assert what == told.value.problems[0].what
+    assert not books.folder.decisions.exists()
+
+
+def test_a_line_that_is_a_payout_is_no_other(tmp_path: Path) -> None:
+    """A line that is one payout in full can't be named for another one."""
+    books = held_in_full(tmp_path)
+    with pytest.raises(
+        LedgerError, match="the line checking/20310106:4650:1 of 2031-01-06 is explained in full already"
+    ):
+        settle(books, "po3", "20310106:4650:1")
+
+
+def test_what_a_person_tied_is_withdrawn_first(tmp_path: Path) -> None:
+    """Where a decision ties the payout to its line, the refusal has the command that takes it back."""
+    books = held_in_full(tmp_path)
+    done = settle(books, "20310130:9750:1", "PO-3")
+    assert ("card-processor", "po3") == (done.decisions[0].match_source, done.decisions[0].match_id)
+    with pytest.raises(LedgerError) as told:
+        settle(books, "20310219:100:1", "po3")
+    assert f"withdraw that first: ledger-tools settle {done.item.id} --withdraw" == told.value.problems[0].next_step
+
+
+def test_a_reference_of_several_events_is_no_name(tmp_path: Path) -> None:
+    """A payout is named by its reference where that is its own; a payout and its return have one in common."""
+    books = Books(tmp_path).put(
+        processor=[
+            payout("po2", "2031-01-04", "46.50", payout_id="PO-2"),
+            processor("back", "payout_returned", "2031-01-09", "46.50", "46.50", payout_id="PO-2"),
+        ],
+        bank=[bank("2031-01-30", "46.00", "WIRE"), bank("2031-02-20", "-1.00", "FEE")],
+    )
+    with pytest.raises(LedgerError) as told:
+        settle(books, "20310130:4600:1", "PO-2")
+    assert "is the reference of several events" == told.value.problems[0].what
+    assert {"card-processor/po2", "card-processor/back"} == set(told.value.problems[0].next_step.split()) - {
+        "write",
+        "or",
+    }
