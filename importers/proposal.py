@@ -67,6 +67,7 @@ class Draft:
     name: str
     source: str
     kind: str
+    card: bool = False
     tables: dict[str, dict[str, tuple[str, str]]] = field(default_factory=dict)
     words: list[tuple[str, str, str]] = field(default_factory=list)
     skips: list[tuple[str, str, str]] = field(default_factory=list)

@@ -19,6 +19,7 @@ from importers.arithmetic import (
 )
 from importers.column_evidence import Choice, Column, name_score, score_column
 from importers.proposal import Draft
+from importers.proposal_card import propose_card_signs
 from importers.vocabulary import DIRECTION, MONEY_IN, MONEY_OUT
 from ledger_tools.records import KINDS, MONEY
 
@@ -168,6 +169,10 @@ def propose_bank(draft: Draft, columns: Sequence[Column], chosen: Chosen) -> Seq
         amounts: Sequence[int | None] = split_numbers(split)
         if "balance" in chosen:
             _prove_balance(draft, amounts, chosen["balance"].column, in_columns=False)
+        if draft.card:
+            propose_card_signs(
+                draft, amounts, _column_of(chosen, "balance"), _texts_of(chosen, amounts), in_columns=True
+            )
         return amounts
     if "amount" not in chosen:
         _find_amount_by_balance(columns, chosen)
@@ -178,10 +183,23 @@ def propose_bank(draft: Draft, columns: Sequence[Column], chosen: Chosen) -> Seq
         return []
     amount = chosen["amount"].column
     flipped = "balance" in chosen and _prove_balance(draft, amount.numbers, chosen["balance"].column, in_columns=True)
-    if flipped:
+    if draft.card:
+        texts = _texts_of(chosen, amount.numbers)
+        propose_card_signs(draft, amount.numbers, _column_of(chosen, "balance"), texts, in_columns=False)
+    elif flipped:
         draft.put("signs", "amount", "flip", "the balance falls where the amount is positive")
     _ask_direction(draft, columns, amount)
     return amount.numbers
+
+
+def _column_of(chosen: Chosen, name: str) -> Column | None:
+    return chosen[name].column if name in chosen else None
+
+
+def _texts_of(chosen: Chosen, amounts: Sequence[int | None]) -> list[str]:
+    """What each line says, in memo and other party."""
+    columns = [chosen[name].column.cells for name in ("memo", "counterparty") if name in chosen]
+    return [" ".join(cells) for cells in zip(*columns, strict=True)] if columns else [""] * len(amounts)
 
 
 def _prove_balance(draft: Draft, amounts: Sequence[int | None], balance: Column, *, in_columns: bool) -> bool:

@@ -52,10 +52,13 @@ _AMOUNTS = {
 _STATUS_SCORE = 70
 
 
-def propose_mapping(path: Path, *, source: str, kind: str | None, currency: str, shop_zone: str) -> Proposal:
+def propose_mapping(
+    path: Path, *, source: str, kind: str | None, currency: str, shop_zone: str, card: bool = False
+) -> Proposal:
     """The mapping that fits an export best, with its reasons and with questions about what can't be told.
 
-    `kind` None: guessed from the columns. `currency` is the source's, for amounts without a currency of their own.
+    `kind` None: guessed from the columns. `currency` is the source's, for amounts without a currency of their own. `card`: the
+    source is a credit card, whose signs are often the reverse of a bank account's.
 
     Raises:
         LedgerError: the file is empty, no text and no spreadsheet, or has no columns.
@@ -64,7 +67,7 @@ def propose_mapping(path: Path, *, source: str, kind: str | None, currency: str,
     style = find_number_style(_number_cells(sample), currency)
     evidence = Evidence(sample, tuple(build_columns(sample, style)), style, currency, shop_zone)
     scores = score_kinds(evidence)
-    draft = Draft(path.name, source, kind or max(scores, key=lambda entry: scores[entry]))
+    draft = Draft(path.name, source, kind or max(scores, key=lambda entry: scores[entry]), card)
     if kind is None:
         explain_kind(draft, scores)
     _propose_file(draft, evidence)

@@ -68,7 +68,12 @@ def read_trial(folder: BooksFolder, file: Path, source: str, text: str | None = 
         text, is_kept = kept.read_text(encoding="utf-8"), True
     if text is None:
         proposal = propose_mapping(
-            file, source=source, kind=declared.kind, currency=declared.currency, shop_zone=settings.time_zone
+            file,
+            source=source,
+            kind=declared.kind,
+            currency=declared.currency,
+            shop_zone=settings.time_zone,
+            card=declared.card,
         )
         text, questions, notes = proposal.toml, proposal.questions, proposal.notes
         unused = tuple((use.column, use.reason) for use in proposal.uses if not use.field)

@@ -55,6 +55,7 @@ def command(context: Context, file: Path, name: str, kind: str | None, write: bo
         kind=kind or (declared.kind if declared else None),
         currency=declared.currency if declared else settings.currency,
         shop_zone=settings.time_zone,
+        card=declared is not None and declared.card,
     )
     echo(proposal.toml)
     _tell_unused(proposal)

@@ -30,10 +30,11 @@ def propose_and_read(
     kind: str | None = None,
     currency: str = "USD",
     answers: tuple[str, ...] = (),
+    card: bool = False,
 ) -> Reading:
     """Writes a file, proposes its mapping, answers questions by taking the "#" from their lines, and reads it all."""
     path.write_bytes(content if isinstance(content, bytes) else content.encode())
-    proposal = propose_mapping(path, source="somewhere", kind=kind, currency=currency, shop_zone=ZONE)
+    proposal = propose_mapping(path, source="somewhere", kind=kind, currency=currency, shop_zone=ZONE, card=card)
     text = proposal.toml
     for answer in answers:
         assert f"\n# {answer}" in text, text
