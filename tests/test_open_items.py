@@ -273,8 +273,8 @@ def test_difference_that_is_made_good_later_stays_listed(tmp_path: Path) -> None
     rows = [bank("2031-04-01", "10.00", "A", balance="10.00"), bank("2031-04-02", "-5.00", "B", balance="6.00"),
             bank("2031-04-03", "-1.00", "C", balance="4.00")]  # fmt: skip
     (item,) = [item for item in Books(tmp_path).put(bank=rows).open_items() if item.kind == "balance-differs"]
-    assert (0, "2031-04-02") == (item.amount, item.date.isoformat())
-    assert "stated and booked differ on 2031-04-02 and agree later: reconcile --as-of that day" == item.cause
+    assert (100, 0, "2031-04-02") == (item.amount, item.balance, item.date.isoformat())
+    assert "stated and booked differ by this on 2031-04-02 and agree later: reconcile --as-of that day" == item.cause
 
 
 def test_books_without_data_have_nothing_open(tmp_path: Path) -> None:

@@ -95,7 +95,7 @@ def _written(role: str, cause: str) -> str:
     """
 
 
-_BALANCE = """
+_COMPARED = """
     WITH settled AS (
         SELECT event_no FROM event JOIN decision ON decision.item = event.event_id
         WHERE event.rule = 'decision' AND decision.kind = 'balance-differs'
@@ -106,17 +106,30 @@ _BALANCE = """
                      AND posting.currency = stated.currency AND posting.event_no NOT IN (SELECT event_no FROM settled)), 0) AS difference
         FROM stated_balance AS stated JOIN source USING (source_no) WHERE stated_on <= $as_of
     )
+"""
+
+#: The latest difference, which is what the account holds.
+_BALANCE = f"""{_COMPARED}
     SELECT 'balance-differs', min(stated_on) FILTER (difference <> 0), arg_max(difference, stated_on)::BIGINT,
            compared.currency, NULL, NULL,
            source.name, compared.currency,
            CASE WHEN count(*) FILTER (difference <> 0) = count(*) AND count(DISTINCT difference) = 1
                 THEN 'the same difference on every stated day: an opening balance is missing'
-                WHEN arg_max(difference, stated_on) = 0
-                THEN 'stated and booked differ on ' || max(stated_on) FILTER (difference <> 0)
-                     || ' and agree later: reconcile --as-of that day'
                 ELSE 'stated and booked differ from ' || min(stated_on) FILTER (difference <> 0) || ' on' END
     FROM compared JOIN source USING (source_no)
-    GROUP BY source.name, compared.currency HAVING count(*) FILTER (difference <> 0) > 0
+    GROUP BY source.name, compared.currency HAVING arg_max(difference, stated_on) <> 0
+"""
+
+#: The difference of an earlier day, which the account holds no longer.
+_EARLIER_BALANCE = f"""{_COMPARED}
+    SELECT 'balance-differs', min(stated_on) FILTER (difference <> 0),
+           (arg_max(difference, stated_on) FILTER (difference <> 0))::BIGINT, compared.currency, NULL, NULL,
+           source.name, compared.currency,
+           'stated and booked differ by this on ' || max(stated_on) FILTER (difference <> 0)
+               || ' and agree later: reconcile --as-of that day'
+    FROM compared JOIN source USING (source_no)
+    GROUP BY source.name, compared.currency
+    HAVING arg_max(difference, stated_on) = 0 AND count(*) FILTER (difference <> 0) > 0
 """
 
 _TRANSFER = """
@@ -170,4 +183,5 @@ FINDERS = (
         held=Held("payouts_in_transit", -1),
     ),
     Finder(_BALANCE, held=Held(STATED, -1)),
+    Finder(_EARLIER_BALANCE, held=Held(STATED, 0)),
 )

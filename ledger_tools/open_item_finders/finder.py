@@ -15,7 +15,8 @@ class Held:
 
     Attributes:
         role: role of the account that holds it; `STATED`: the account whose balance is stated.
-        sign: 1 where the amount found is the balance, debit positive; -1 where it is the reverse of it.
+        sign: 1 where the amount found is the balance, debit positive; -1 where it is the reverse of it; 0 where the account held
+            it once and does no longer.
     """
 
     role: str
