@@ -42,7 +42,7 @@ class Decision(BaseModel):
     """One decision about one open item.
 
     Attributes:
-        item: id of the open item.
+        item: id of the open item; a longer one where two items shared it.
         kind: its kind.
         action: what was decided.
         reason: why, in the person's words.
@@ -58,7 +58,7 @@ class Decision(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
-    item: str = Field(pattern=r"^[0-9a-f]{8}$")
+    item: str = Field(pattern=r"^[0-9a-f]{8}([0-9a-f]{4})?$")
     kind: str
     action: Literal["match", "account", "accept", "take-out"]
     reason: str = Field(min_length=1)
@@ -151,6 +151,13 @@ def _said(decision: Decision) -> tuple[str, tuple[str | None, str | None] | None
     return decision.item, (decision.match_source, decision.match_id) if is_match else None
 
 
+def _is_same_item(one: Decision, other: Decision) -> bool:
+    """Whether two decisions are about one item: a longer id tells it from another item, which may be gone by now."""
+    records = {(each.kind, each.source, each.event_id, each.order_id) for each in (one, other)}
+    short, long = sorted((one.item, other.item), key=len)
+    return short == long or (len(records) == 1 and long.startswith(short))
+
+
 @dataclass(frozen=True)
 class _Written:
     """The file as it stands: its text with plain line ends, and what surrounds it, so that all of it stays."""
@@ -198,7 +205,10 @@ def add_decisions(file: Path, decisions: Sequence[Decision]) -> None:
 
     known = read_decisions(file)
     for decision in decisions:
-        if any(_said(decision) == _said(one) or (one.item == decision.item and one.action != "match") for one in known):
+        if any(
+            _is_same_item(decision, one) and (one.action != "match" or _said(decision)[1] == _said(one)[1])
+            for one in known
+        ):
             raise LedgerError(
                 Problem(
                     f"item {decision.item}",
@@ -237,6 +247,8 @@ def withdraw_decision(file: Path, item: str) -> tuple[Decision, ...]:
 
     known = read_decisions(file)
     items = sorted({decision.item for decision in known if item and decision.item.startswith(item)})
+    if item in items:
+        items = [item]
     if len(items) != 1:
         what = "is not decided" if not items else f"begins {len(items)} decided ids: {', '.join(items)}"
         raise LedgerError(Problem(f"item {item}", what, "see what is with: ledger-tools open-items --settled"))

@@ -20,7 +20,7 @@ from ledger_tools.errors import LedgerError, Problem
 from ledger_tools.money import format_amount
 from ledger_tools.open_item_finders.finder import STATED, UNDECIDED
 from ledger_tools.open_item_finders.kinds import KINDS_BY_NAME, UNSORTED_COST
-from ledger_tools.open_items import OpenItem, find_items
+from ledger_tools.open_items import Decided, OpenItem, find_items
 
 
 @dataclass(frozen=True)
@@ -47,23 +47,29 @@ class Verdict:
             raise ValueError("a verdict says exactly one thing: match, account, accept or take_out")
 
 
-def _items_by_id(connection: duckdb.DuckDBPyConnection) -> dict[str, OpenItem]:
+def _settleable(connection: duckdb.DuckDBPyConnection) -> list[OpenItem]:
     """What can be settled: what is open, and what is still under way."""
     found = find_items(connection, None)
-    return {item.id: item for item in [*found.under_way, *found.late]}
+    return [*found.under_way, *found.late]
 
 
 def find_item(connection: duckdb.DuckDBPyConnection, item_id: str) -> OpenItem:
-    """The open item of an id, or of an unambiguous beginning of one.
+    """The open item of an id, short or long, or of an unambiguous beginning of one.
 
     Raises:
         LedgerError: no item, or more than one, has it.
     """
-    items = [item for item in _items_by_id(connection).values() if item.id.startswith(item_id)]
+    items = [item for item in _settleable(connection) if item.long_id.startswith(item_id)]
     if len(items) == 1 and item_id:
         return items[0]
+    decided = connection.execute("SELECT item FROM decision WHERE starts_with(item, ?)", [item_id]).fetchone()
+    if not items and decided is not None:
+        step = f"take the decision back: ledger-tools settle {decided[0]} --withdraw"
+        raise LedgerError(Problem(f"item {item_id!r}", "is decided, and what it was about is no longer open", step))
     what = (
-        "is the id of no open item" if not items else f"begins {len(items)} ids: {', '.join(item.id for item in items)}"
+        "is the id of no open item"
+        if not items
+        else f"begins {len(items)} ids: {', '.join(sorted(item.id for item in items))}"
     )
     raise LedgerError(Problem(f"item {item_id!r}", what, "see the ids with: ledger-tools open-items"))
 
@@ -306,16 +312,20 @@ def list_settled(connection: duckdb.DuckDBPyConnection) -> list[Settled]:
     rows = connection.execute(
         """SELECT item, kind, item_date, coalesce(source || '/', '') || coalesce(event_id, order_id, ''), action,
                   coalesce(account, coalesce(match_source || '/', '') || match_id), amount, currency, reason, decided_by, decided_on,
-                  match_source, match_id
+                  match_source, match_id, source, event_id, order_id, account, balance_account
            FROM decision ORDER BY decided_on, item, action = 'account', match_source, match_id"""
     ).fetchall()
-    items = _items_by_id(connection) if rows else {}
+    items = _settleable(connection) if rows else []
     not_made = matches_not_made(connection) if rows else set()
     found = []
-    for *told, match_source, match_id in rows:
+    for *told, match_source, match_id, source, event_id, order_id, account, balance_account in rows:
         settled = Settled(*told)
         made = (settled.item, match_source, match_id) not in not_made
-        found.append(replace(settled, problem=_trouble(connection, items.get(settled.item), settled, made=made)))
+        decided = Decided(
+            settled.item, settled.kind, settled.action, settled.item_date, settled.decided_on, source, event_id, order_id,
+            account, balance_account, settled.amount, settled.currency,
+        )  # fmt: skip
+        found.append(replace(settled, problem=_trouble(items, decided, made=made)))
     return found
 
 
@@ -324,26 +334,24 @@ def stale_decisions(connection: duckdb.DuckDBPyConnection) -> list[Problem]:
     return [settled.problem for settled in list_settled(connection) if settled.problem is not None]
 
 
-def _trouble(
-    connection: duckdb.DuckDBPyConnection, item: OpenItem | None, settled: Settled, *, made: bool
-) -> Problem | None:
+def _trouble(items: Sequence[OpenItem], decided: Decided, *, made: bool) -> Problem | None:
     """Why a decision no longer fits the books, if it doesn't; `made`: what it matched is tied in the books."""
-    action, amount, currency = settled.action, settled.amount, settled.currency
     where, withdraw = (
-        f"decision about {settled.item}",
-        f"withdraw it: ledger-tools settle {settled.item} --withdraw",
+        f"decision about {decided.item}",
+        f"withdraw it: ledger-tools settle {decided.item} --withdraw",
     )
-    if action == "match":
+    if decided.action == "match":
         return None if made else Problem(where, "matches two records that can't belong together", withdraw)
+    item = next((item for item in items if decided.is_about(item)), None)
     if item is None:
         return Problem(where, "has no open item any more", withdraw)
-    if action == "account" and amount is not None and currency is not None:
-        now = open_balance(connection, item)
-        if now is None or (now.currency, now.amount) != (currency, amount):
-            holds = f"{format_amount(now.amount, now.currency)} {now.currency}" if now else "nothing"
-            was = f"{format_amount(amount, currency)} {currency}"
-            return Problem(where, f"moved {was}, the item now holds {holds}", withdraw)
-    if action == "accept" and amount is not None and currency is not None and amount != item.amount:
-        was, now_is = (f"{format_amount(each, currency)} {currency}" for each in (amount, item.amount or 0))
-        return Problem(where, f"accepted {was}, it is {now_is} now", withdraw)
-    return None
+    if decided.fits(item):
+        return None
+    assert decided.amount is not None
+    assert decided.currency is not None
+    was = f"{format_amount(decided.amount, decided.currency)} {decided.currency}"
+    now = item.balance if decided.action == "account" else item.amount
+    now_is = f"{format_amount(now, item.currency)} {item.currency}" if now and item.currency else "nothing"
+    if decided.action == "account":
+        return Problem(where, f"moved {was}, the item now holds {now_is}", withdraw)
+    return Problem(where, f"accepted {was}, it is {now_is} now", withdraw)

@@ -42,16 +42,14 @@ def command(context: Context, as_of: datetime.date | None, with_under_way: bool,
       ledger-tools open-items --settled --format json
     """
     from ledger_tools.archive import open_books
-    from ledger_tools.open_items import find_items, last_known_day, settled_ids
+    from ledger_tools.open_items import find_items, last_known_day, without_settled
     from ledger_tools.settlement import list_settled
     from ledger_tools.store import read_fact
 
     with open_books(context.folder(), context.progress) as connection:
         as_of = as_of or last_known_day(connection)
-        found = find_items(connection, as_of)
-        decided = settled_ids(connection)
-        items = [item for item in found.late if item.id not in decided]
-        under_way = [item for item in found.under_way if item.id not in decided]
+        found = without_settled(connection, find_items(connection, as_of))
+        items, under_way = found.late, found.under_way
         usual = found.usuals.all_learnt() if found.usuals and with_under_way else []
         currency = read_fact(connection, "currency")
         record = list_settled(connection)

@@ -95,8 +95,9 @@ def _accepted(
     row = connection.execute("SELECT name FROM source WHERE source_no = ?", [source_no]).fetchone()
     assert row is not None
     made = connection.execute(
-        "SELECT decided_by, reason, amount FROM decision WHERE item = ? AND action = 'accept'",
-        [item_id("balance-differs", row[0], currency)],
+        """SELECT decided_by, reason, amount FROM decision
+           WHERE starts_with(item, $id) AND action = 'accept' AND kind = 'balance-differs' AND coalesce(source, $name) = $name""",
+        {"id": item_id("balance-differs", row[0], currency), "name": row[0]},
     ).fetchone()
     if made is None:
         return None

@@ -17,7 +17,7 @@ import duckdb
 from ledger_tools.archive import bring_up_to_date
 from ledger_tools.close import CloseReport
 from ledger_tools.folder import BooksFolder
-from ledger_tools.open_items import Found, OpenItem, find_items, last_known_day, settled_ids
+from ledger_tools.open_items import Found, OpenItem, find_items, last_known_day, without_settled
 from ledger_tools.reports.order_rows import prepare_all
 from ledger_tools.store import connect_for_reading, read_fact
 from ledger_tools.web.waiting import Waiting
@@ -111,8 +111,7 @@ class Desk:
 
     def open_items(self, connection: duckdb.DuckDBPyConnection, as_of: datetime.date | None = None) -> list[OpenItem]:
         """Open items as of a day that no decision has settled, as `list_open_items` gives them."""
-        settled = settled_ids(connection)
-        return [item for item in self.found_items(connection, as_of).late if item.id not in settled]
+        return without_settled(connection, self.found_items(connection, as_of)).late
 
     def _prepare(self, cursor: duckdb.DuckDBPyConnection) -> None:
         """Work out, aside, what the pages will ask for first."""

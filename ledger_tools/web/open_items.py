@@ -12,7 +12,7 @@ import duckdb
 import flask
 
 from ledger_tools.errors import LedgerError, Problem
-from ledger_tools.open_items import KINDS, Kind, OpenItem, last_known_day, settled_ids
+from ledger_tools.open_items import KINDS, Kind, OpenItem, last_known_day, without_settled
 from ledger_tools.settlement import Settled, Verdict, list_settled
 from ledger_tools.settling import settle_item, withdraw_item
 from ledger_tools.web.page import BooksPage, answers_at, problem_parts, sent_text, takes_json
@@ -55,8 +55,8 @@ class OpenItems(BooksPage):
 
     def view(self, connection: duckdb.DuckDBPyConnection) -> OpenItemsView:
         """All open items by kind, or those of the kind that the address names."""
-        found, settled = self.desk.found_items(connection, None), settled_ids(connection)
-        items = [item for item in found.late if item.id not in settled]
+        found = without_settled(connection, self.desk.found_items(connection, None))
+        items = found.late
         counts = {name: len(list(members)) for name, members in itertools.groupby(items, key=lambda item: item.kind)}
         only = flask.request.args.get("kind", "")
         by_name = {kind.name: kind for kind in KINDS}
@@ -71,7 +71,7 @@ class OpenItems(BooksPage):
         return OpenItemsView(
             last_known_day(connection),
             tuple(sections),
-            tuple(item for item in found.under_way if item.id not in settled),
+            tuple(found.under_way),
             len(items),
             tuple(counts.items()),
             only,

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import duckdb
 import pytest
+from kept_books import Books, order, processor
 from shop_books import DemoBooks, ShopBooks, silent
 from world_score import books_of, make_world
 
@@ -17,8 +18,9 @@ from ledger_tools.archive import open_books
 from ledger_tools.decisions import add_decisions
 from ledger_tools.folder import BooksFolder
 from ledger_tools.money import format_amount
-from ledger_tools.open_items import OpenItem, find_items
+from ledger_tools.open_items import OpenItem, find_items, without_settled
 from ledger_tools.settlement import Verdict, decide, open_balance, stale_decisions
+from ledger_tools.settling import settle_item
 
 DAY = datetime.date(2031, 5, 2)
 ROLES = ("clearing", "suspense", "payouts_in_transit", "top_ups_in_transit", "transfers_in_transit")
@@ -81,3 +83,39 @@ def test_items_are_the_accounts_and_settle_them(name: str, demo_books: DemoBooks
     with open_books(folder, silent) as connection:
         assert {} == accounts(connection)
         assert [] == stale_decisions(connection)
+
+
+def left(connection: duckdb.DuckDBPyConnection) -> dict[tuple[str, str], int]:
+    """What the items that no fitting decision has settled hold, by account and currency, those under way included."""
+    sums: dict[tuple[str, str], int] = {}
+    found = without_settled(connection, find_items(connection, None))
+    for item in [*found.late, *found.under_way]:
+        balance = open_balance(connection, item)
+        if balance is not None and item.kind != "balance-differs":
+            key = (balance.account, balance.currency)
+            sums[key] = sums.get(key, 0) + balance.amount
+    return {key: amount for key, amount in sums.items() if amount}
+
+
+@pytest.mark.parametrize("paid", ["50.00", "20.00", "70.00", None])
+def test_what_comes_after_a_decision_is_on_the_list(paid: str | None, tmp_path: Path) -> None:
+    """Of an order that was written off and then paid, wholly, in part or too much, the list says what clearing holds."""
+    books = Books(tmp_path).put(
+        orders=[order("1001", "2031-04-01", "50.00"), order("1002", "2031-04-10", "20.00")],
+        processor=[
+            processor("c2", "charge", "2031-04-10", "20.00", "20.00", order_ref="1002"),
+            processor("c9", "charge", "2031-04-12", "7.00", "7.00", order_ref="nobody's"),
+        ],
+    )
+    for item in books.open_items():
+        if item.kind in ("order-without-payment", "payment-without-order"):
+            verdict = Verdict(account=UNCLEAR)
+            settle_item(books.folder, item.id, verdict, reason="gone", by="Ada", decided_on=DAY, progress=silent)
+    if paid is not None:
+        books.put(processor=[processor("c1", "charge", "2031-04-28", paid, paid, order_ref="1001")])
+    books.put(orders=[order("nobody's", "2031-04-29", "9.00")])
+    with open_books(books.folder, silent) as connection:
+        expected = 900 - (0 if paid is None else int(paid.replace(".", "")))
+        assert {("Assets:Clearing:Orders", "USD"): expected} == accounts(connection)
+        assert accounts(connection) == left(connection)
+        assert len(stale_decisions(connection)) == (1 if paid is None else 2)
