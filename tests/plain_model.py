@@ -217,8 +217,10 @@ class Model:
                     and other["reason"] != "reprint"
                 ):
                     costs = [have + more for have, more in zip(costs, self._parts(other), strict=True)]
-            split = [total, 0, 0] if row.get("production") == total else share(total, costs)
+            made, rest = self._credited(row, rows, sum(costs))
+            split = [made, 0, 0] if row.get("production") == total else share(made, costs)
             back = [(account, -part) for account, part in zip(COSTS, split, strict=True)]
+            back.append((REASONS["reprint"], -rest))
             if reason in REASONS:
                 back = [(REASONS[reason], -total)]
             self._post(order_id, "USD", [(WALLET, total), *back])
@@ -228,6 +230,20 @@ class Model:
             self._post(order_id, "USD", [(WALLET, -total), *zip(COSTS, self._parts(row), strict=True)])
         else:
             self._post("", "USD", [(WALLET, -total)])
+
+    def _credited(self, credit: Row, rows: list[Row], made: int) -> tuple[int, int]:
+        """What a credit of an order gives back of its making, then of its reprints, after the credits before it."""
+        own = [row for row in rows if credit.get("_order") and row.get("_order") == credit["_order"]]
+        reprinted = sum(sum(self._parts(row)) for row in own if row["kind"] == "charge") - made
+        for row in sorted(
+            (row for row in own if row["kind"] == "credit"), key=lambda row: (row["at"], row["event_id"])
+        ):
+            of_made = min(int(row["total"]), made)
+            rest = min(int(row["total"]) - of_made, reprinted)
+            if row is credit:
+                return of_made, rest
+            made, reprinted = made - of_made, reprinted - rest
+        return 0, 0
 
     def _parts(self, row: Row) -> list[int]:
         if "production" not in row:

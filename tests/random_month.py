@@ -260,7 +260,7 @@ def _draw_making(month: Month, order_id: str, placed_at: str) -> None:
         total += 5
     reason = dice.choice(("order", "", "ORDER ")) if month.chance(85) else "reprint"
     month.add("fulfilment-wallet", "charge", month.moment(day), reason=reason, total=total, **parts, **known)
-    if reason != "reprint" and month.chance(15):
+    for _ in range(dice.choice((1, 1, 2)) if reason != "reprint" and month.chance(15) else 0):
         back = dice.randint(1, total)
         split = {"production": back} if month.chance(40) else {}
         month.add(

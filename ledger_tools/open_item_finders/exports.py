@@ -43,6 +43,24 @@ _UNHELD = """
       AND ((kind = 'fee' AND difference <> 0) OR (kind = 'dispute_lost' AND difference = 0 AND note IS NOT NULL))
 """
 
+#: A dispute that was won though no row opened it: first it answers what a person brought in as in dispute.
+_UNOPENED = f"""
+    WITH brought AS (
+        SELECT posting.currency, greatest(sum(amount), 0) AS amount FROM posting JOIN event USING (event_no)
+        WHERE account_no = {account_of("disputed")} AND rule = 'hand' AND posting.posted_on <= $as_of GROUP BY ALL
+    ), won AS (
+        SELECT *, sum(unopened) OVER (PARTITION BY currency ORDER BY event_no) AS so_far FROM fact_processor
+        WHERE unopened > 0 AND posted_on <= $as_of
+    ), rest AS (
+        SELECT won.*, (greatest(so_far - unopened, coalesce(brought.amount, 0)) - greatest(so_far, coalesce(brought.amount, 0)))::BIGINT
+                   AS amount
+        FROM won LEFT JOIN brought ON brought.currency = won.currency
+    )
+    SELECT 'event-does-not-add-up', posted_on, amount, rest.currency, head.order_id, event_id, source_name, event_id || ' unopened',
+           'the dispute is won, and no dispute of this payment is known'
+    FROM rest LEFT JOIN order_head AS head USING (order_no) WHERE amount <> 0
+"""
+
 _CREDIT = f"""
     SELECT 'event-does-not-add-up', min(event.posted_on), -sum(amount)::BIGINT, posting.currency, any_value(head.order_id), event.event_id,
            source.name, event.event_id, any_value(event.note)
@@ -144,6 +162,7 @@ _LATE = """
 FINDERS = (
     Finder(_EVENT_SUM, held=Held("suspense")),
     Finder(_UNHELD),
+    Finder(_UNOPENED, held=Held("disputed")),
     Finder(_CREDIT, held=Held("suspense", -1)),
     Finder(_GIVEN_TWICE),
     Finder(_AMENDED),

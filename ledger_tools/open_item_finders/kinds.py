@@ -44,7 +44,7 @@ KINDS: tuple[Kind, ...] = (
          "the order's balance in the clearing account is not zero and no charge names it, after the usual days",
          "the processor's export of these days, or an entry in hand.beancount with the order's link",
          "a payment"),
-    Kind("payment-without-order", "a payment or refund whose order no shop export shows",
+    Kind("payment-without-order", "a payment, refund or dispute whose order no shop export shows",
          "its reference and payment reference find no order; payment and refund that cancel out are none",
          "the shop's export that holds the order, or a reference_pattern that reads the processor's reference",
          "an order"),

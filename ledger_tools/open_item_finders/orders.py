@@ -36,6 +36,27 @@ _UNKNOWN_PAYMENT = """
     GROUP BY source_name, fact.charged_currency, coalesce(fact.payment_ref, event_id) HAVING sum(charged) <> 0
 """
 
+#: What a dispute of no known order holds, payment by payment as `posting.disputes` follows them.
+_UNKNOWN_DISPUTE = """(
+    SELECT source_name, fact.currency, coalesce(fact.payment_ref, event_id) AS payment, min(fact.posted_on) AS day,
+           arg_min(event_id, event_no) AS event_id, any_value(order_ref) AS order_ref,
+           sum(CASE fact.kind WHEN 'dispute' THEN fact.gross WHEN 'dispute_won' THEN fact.gross + not_won - regained ELSE lost END)::BIGINT
+               AS amount,
+           sum(CASE fact.kind WHEN 'dispute_won' THEN regained WHEN 'dispute_lost' THEN fact.gross - lost ELSE 0 END)::BIGINT AS loss
+    FROM fact_processor AS fact JOIN processor_row AS row USING (source_no, event_id)
+    WHERE fact.kind IN ('dispute', 'dispute_won', 'dispute_lost') AND fact.order_no IS NULL AND posted_on <= $as_of
+    GROUP BY ALL HAVING count(*) FILTER (fact.kind = 'dispute') > 0
+)"""
+
+
+def _unknown_dispute(amount: str, condition: str) -> str:
+    return f"""
+    SELECT 'payment-without-order', day, {amount}, currency, NULL, event_id, source_name, payment || ' disputed',
+           'no shop export holds the order ' || coalesce(order_ref, '(no reference given)') || ' of this dispute'
+    FROM {_UNKNOWN_DISPUTE} WHERE {condition}
+    """
+
+
 #: The sale's own difference and what a person wrote against it; the differences of its payments are items of their own.
 _ORDER_SUM = f"""
     SELECT 'order-does-not-add-up', fact.posted_on, (fact.difference + coalesce(written.amount, 0))::BIGINT, fact.currency,
@@ -50,5 +71,7 @@ _ORDER_SUM = f"""
 FINDERS = (
     Finder(_PAYMENT, "payment", held=Held("clearing")),
     Finder(_UNKNOWN_PAYMENT, held=Held("clearing", -1)),
+    Finder(_unknown_dispute("amount", "amount <> 0"), held=Held("disputed", -1)),
+    Finder(_unknown_dispute("loss", "amount = 0 AND loss <> 0")),
     Finder(_ORDER_SUM, held=Held("suspense")),
 )

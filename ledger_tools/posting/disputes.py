@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import duckdb
 
@@ -30,12 +30,14 @@ class Outcome:
         lost: of what was in dispute, by a lost row.
         regained: of what had been lost before, by a won row.
         not_won: what the last row, a won one, leaves of it; negative where it gives back more than there was.
+        unopened: what the won rows give back though no row opened a dispute, told with the last of them.
     """
 
     event_id: str
     lost: int = 0
     regained: int = 0
     not_won: int = 0
+    unopened: int = 0
 
 
 def follow_disputes(steps: Sequence[Step]) -> list[Outcome]:
@@ -58,11 +60,13 @@ def follow_disputes(steps: Sequence[Step]) -> list[Outcome]:
             ends = is_known and (in_dispute < 0 or place == len(steps))
             outcomes.append(Outcome(step.event_id, regained=regained, not_won=in_dispute if ends else 0))
             in_dispute = 0 if ends else in_dispute
+    if in_dispute < 0:  # only a won row leaves it so, and no row has ended anything since
+        outcomes[-1] = replace(outcomes[-1], unopened=-in_dispute)
     return outcomes
 
 
 def list_disputes(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make `dispute` (source_no, event_id, lost, regained, not_won)."""
+    """Make `dispute` (source_no, event_id, lost, regained, not_won, unopened)."""
     rows = connection.execute(
         """
         WITH step AS (
@@ -81,12 +85,12 @@ def list_disputes(connection: duckdb.DuckDBPyConnection) -> None:
     ).fetchall()
     connection.execute(
         """CREATE OR REPLACE TEMP TABLE dispute (
-               source_no SMALLINT, event_id VARCHAR, lost BIGINT, regained BIGINT, not_won BIGINT)"""
+               source_no SMALLINT, event_id VARCHAR, lost BIGINT, regained BIGINT, not_won BIGINT, unopened BIGINT)"""
     )
     for key, group in itertools.groupby(rows, key=lambda row: row[:3]):
         outcomes = follow_disputes([Step(event_id, kind, int(gross)) for *_, event_id, kind, gross in group])
         if outcomes:
             connection.executemany(
-                "INSERT INTO dispute VALUES (?, ?, ?, ?, ?)",
-                [[key[0], each.event_id, each.lost, each.regained, each.not_won] for each in outcomes],
+                "INSERT INTO dispute VALUES (?, ?, ?, ?, ?, ?)",
+                [[key[0], each.event_id, each.lost, each.regained, each.not_won, each.unopened] for each in outcomes],
             )

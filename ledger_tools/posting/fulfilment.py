@@ -2,15 +2,18 @@
 
 Amounts are positive; the kind gives the direction. A charge with the reason `order` (or none) goes to production,
 shipping and tax by its own parts; where it gives no parts, all of it is production. A credit gives back what the
-original charge debited: by its own parts, else in the proportions of the order's charges of the same reason.
+original charge debited: by its own parts, else in the proportions of the order's charges. What the credits of an order
+are more than its charges goes to suspense.
 """
 
 from __future__ import annotations
 
+import itertools
+
 import duckdb
 
 from ledger_tools.accounts import ORDER_REASON
-from ledger_tools.posting.splits import split_credit
+from ledger_tools.posting.splits import Credit, split_credits, split_loose_credit
 from ledger_tools.settings import ShopSettings
 from ledger_tools.store import quoted
 
@@ -61,51 +64,53 @@ def list_fulfilment_facts(
     _list_credits(connection, known_reasons)
 
 
-_CREDITS = f"""
+_CREDITS = """
     WITH charged AS (
-        SELECT order_no, posting, reason, sum(production_net)::BIGINT AS production, sum(shipping)::BIGINT AS shipping,
-               sum(tax)::BIGINT AS tax
+        SELECT order_no, currency, sum(production_net) FILTER (posting = 'fulfilment') AS production,
+               sum(shipping) FILTER (posting = 'fulfilment') AS shipping, sum(tax) FILTER (posting = 'fulfilment') AS tax,
+               coalesce(sum(production_net + shipping + tax) FILTER (posting = 'reason'), 0) AS by_reason
         FROM fact_wallet WHERE posting IN ('fulfilment', 'reason') AND order_no IS NOT NULL GROUP BY ALL
-    ), made AS (SELECT * FROM charged WHERE posting = 'fulfilment')
-    SELECT credit.event_no, credit.total, credit.has_parts, credit.production_net, credit.shipping, credit.tax,
-           coalesce(made.production, 0), coalesce(made.shipping, 0), coalesce(made.tax, 0), credit.reason,
-           (SELECT min(charged.reason) FROM charged WHERE charged.order_no = credit.order_no AND charged.posting = 'reason')
-    FROM fact_wallet AS credit LEFT JOIN (SELECT order_no, sum(production) AS production, sum(shipping) AS shipping,
-        sum(tax) AS tax FROM made GROUP BY order_no) AS made USING (order_no)
-    WHERE credit.posting = 'credit' AND coalesce(credit.reason, '{ORDER_REASON}') <> ''
-    ORDER BY credit.event_no
+    ), reasoned AS (
+        SELECT order_no, currency, min(reason) AS reason FROM fact_wallet
+        WHERE posting = 'reason' AND order_no IS NOT NULL GROUP BY ALL
+    )
+    SELECT credit.event_no, credit.order_no, credit.currency, credit.reason, reasoned.reason, credit.total, credit.has_parts,
+           credit.production_net, credit.shipping, credit.tax, coalesce(charged.production, 0), coalesce(charged.shipping, 0),
+           coalesce(charged.tax, 0), coalesce(charged.by_reason, 0)
+    FROM fact_wallet AS credit
+    LEFT JOIN charged ON charged.order_no = credit.order_no AND charged.currency = credit.currency
+    LEFT JOIN reasoned ON reasoned.order_no = credit.order_no AND reasoned.currency = credit.currency
+    WHERE credit.posting = 'credit' AND coalesce(credit.reason, 'order') <> ''
+    ORDER BY credit.order_no, credit.currency, credit.event_no
 """
 
 
 def _list_credits(connection: duckdb.DuckDBPyConnection, known_reasons: list[str]) -> None:
     """Split each credit: by the account of its reason, by its own parts, else by what the order was charged."""
-    columns: list[list[int]] = [[], [], [], [], [], []]
+    columns: list[list[int]] = [[], [], [], [], [], [], []]
     reasons: list[str | None] = []
-    for row in connection.execute(_CREDITS).fetchall():
-        event_no, total = int(row[0]), int(row[1])
-        reason, only_reason = row[9], row[10]
-        production = shipping = tax = by_reason = unknown = 0
-        split = None
-        stated = [int(part) for part in row[3:6]] if row[2] else [0, 0, 0]
-        if row[2] and sum(stated) != total:
-            unknown = total - sum(stated)
-            total = sum(stated)
-        if reason not in known_reasons:
-            split = split_credit(total, stated, [int(part) for part in row[6:9]])
-        if split is not None:
-            production, shipping, tax = split
-        elif reason in known_reasons or only_reason is not None:
-            by_reason = total
-            reason = reason if reason in known_reasons else only_reason
+    rows = connection.execute(_CREDITS).fetchall()
+    for (order_no, _), group in itertools.groupby(rows, key=lambda row: (row[1], row[2])):
+        members = list(group)
+        credits = []
+        for row in members:
+            stated = tuple(int(part) for part in row[7:10]) if row[6] else (0, 0, 0)
+            whole = sum(stated) if row[6] else int(row[5])
+            credits.append(Credit(whole, stated, row[3] in known_reasons))
+        if order_no is None:
+            splits = [split_loose_credit(credit) for credit in credits]
         else:
-            unknown += total
-        for column, value in zip(columns, (event_no, production, shipping, tax, by_reason, unknown), strict=True):
-            column.append(value)
-        reasons.append(reason)
+            splits = split_credits([int(part) for part in members[0][10:13]], int(members[0][13]), credits)
+        for row, credit, split in zip(members, credits, splits, strict=True):
+            unknown = split.unknown + int(row[5]) - credit.total
+            values = (int(row[0]), any(row[10:14]), *split.parts, split.by_reason, unknown)
+            for column, value in zip(columns, values, strict=True):
+                column.append(value)
+            reasons.append(row[3] if credit.by_reason else row[4])
     connection.execute(
         """CREATE OR REPLACE TEMP TABLE credit_split AS
-           SELECT unnest(?::INTEGER[]) AS event_no, unnest(?::BIGINT[]) AS production, unnest(?::BIGINT[]) AS shipping,
-                  unnest(?::BIGINT[]) AS tax, unnest(?::BIGINT[]) AS by_reason, unnest(?::BIGINT[]) AS unknown,
+           SELECT unnest(?::INTEGER[]) AS event_no, unnest(?::BOOLEAN[]) AS is_charged, unnest(?::BIGINT[]) AS production,
+                  unnest(?::BIGINT[]) AS shipping, unnest(?::BIGINT[]) AS tax, unnest(?::BIGINT[]) AS by_reason, unnest(?::BIGINT[]) AS unknown,
                   unnest(?::VARCHAR[]) AS reason""",
         [*columns, reasons],
     )
@@ -118,6 +123,7 @@ def _list_credits(connection: duckdb.DuckDBPyConnection, known_reasons: list[str
                CASE WHEN recoverable_jurisdiction IS NULL THEN 0 ELSE split.tax END AS tax_recoverable,
                split.unknown <> 0 AS flagged,
                CASE WHEN fact.difference <> 0 THEN fact.note
+                    WHEN split.unknown <> 0 AND is_charged THEN 'credits give back more than the order was charged'
                     WHEN split.unknown <> 0 THEN 'no charge is known that this credit gives back' END AS note
         FROM fact_wallet AS fact JOIN credit_split AS split USING (event_no);
         DROP TABLE credit_split

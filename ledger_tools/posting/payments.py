@@ -26,7 +26,7 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
         CREATE TABLE fact_processor AS
         SELECT *, gross - fee - net AS difference,
                CASE WHEN gross - fee - net <> 0 THEN 'net is not gross less fee'
-                    WHEN kind IN ('charge', 'refund') AND order_no IS NULL THEN 'no order of this reference is known'
+                    WHEN kind IN ('charge', 'refund', 'dispute') AND order_no IS NULL THEN 'no order of this reference is known'
                     WHEN kind = 'adjustment' AND rule_no = 0 THEN 'no rule says what this adjustment is'
                     WHEN kind = 'dispute_lost' AND lost = 0 AND gross = 0 THEN 'no open dispute of this payment is known'
                     WHEN not_won > 0 THEN 'less was given back than was in dispute'
@@ -41,6 +41,7 @@ def list_payment_facts(connection: duckdb.DuckDBPyConnection, settings: ShopSett
                    CASE WHEN {foreign} THEN charged_currency ELSE row.currency END AS charged_currency,
                    CASE WHEN {foreign} THEN sign(gross) * abs(charged_amount) ELSE gross END::BIGINT AS charged,
                    coalesce(lost, 0) AS lost, coalesce(regained, 0) AS regained, coalesce(not_won, 0) AS not_won,
+                   coalesce(unopened, 0) AS unopened,
                    CASE WHEN row.kind = 'adjustment' THEN {rule} ELSE 0 END AS rule_no,
                    row.kind = 'refund' AND order_no IS NOT NULL AS split,
                    row.kind = 'conversion' AND pair.payment_ref IS NOT NULL AS paired,

@@ -101,19 +101,67 @@ def split_refunds(held: Parts, refunds: Sequence[int], stated: Parts) -> list[Re
     return splits
 
 
-def split_credit(total: int, stated: Sequence[int], charged: Sequence[int]) -> list[int] | None:
-    """Split a wallet credit over what the original charge debited.
+@dataclass(frozen=True)
+class Credit:
+    """A wallet credit.
+
+    Attributes:
+        total: what came back, its parts summed where it states them.
+        stated: its own production, shipping and tax, all zero where it states none.
+        by_reason: it names a reason that has an account of its own.
+    """
+
+    total: int
+    stated: Sequence[int]
+    by_reason: bool
+
+
+@dataclass(frozen=True)
+class CreditSplit:
+    """What a credit gives back: of production, shipping and tax, of charges by reason, and of nothing that is known."""
+
+    parts: tuple[int, int, int] = (0, 0, 0)
+    by_reason: int = 0
+    unknown: int = 0
+
+
+def split_credits(charged: Sequence[int], charged_by_reason: int, credits: Sequence[Credit]) -> list[CreditSplit]:
+    """Split the wallet credits of one order over what it was charged, whenever that was; together they give back no more.
 
     Args:
-        total: the credit.
-        stated: the credit's own parts, used where they sum to it.
-        charged: what was charged, part by part.
-
-    Returns: a part for each, or None where nothing says how.
+        charged: production, shipping and tax of all its charges.
+        charged_by_reason: what was charged for other reasons, such as reprints. What a credit is more than the
+            production, shipping and tax that earlier ones left is of these.
+        credits: the earliest first.
     """
-    if any(stated) and sum(stated) == total and all(part >= 0 for part in stated):
-        return list(stated)
-    weights = [max(part, 0) for part in charged]
-    if not sum(weights):
-        return None
-    return allocate(total, weights)
+    made = sum(charged)
+    left = made + charged_by_reason
+    splits = []
+    for credit in credits:
+        known = min(credit.total, max(left, 0))
+        left -= known
+        of_made = 0 if credit.by_reason else min(known, max(made, 0))
+        made -= of_made
+        splits.append(CreditSplit(_credited(of_made, credit.stated, charged), known - of_made, credit.total - known))
+    return splits
+
+
+def split_loose_credit(credit: Credit) -> CreditSplit:
+    """Split a wallet credit that names no known order: by its reason, else by its own parts; else nothing says how."""
+    if credit.by_reason:
+        return CreditSplit(by_reason=credit.total)
+    if not _is_split(credit.stated):
+        return CreditSplit(unknown=credit.total)
+    return CreditSplit(_credited(credit.total, credit.stated, credit.stated))
+
+
+def _is_split(stated: Sequence[int]) -> bool:
+    return any(stated) and all(part >= 0 for part in stated)
+
+
+def _credited(amount: int, stated: Sequence[int], charged: Sequence[int]) -> tuple[int, int, int]:
+    """An amount by a credit's own split where it has one, else in the proportions of what was charged."""
+    if not amount:
+        return (0, 0, 0)
+    production, shipping, tax = allocate(amount, stated if _is_split(stated) else [max(part, 0) for part in charged])
+    return (production, shipping, tax)

@@ -26,8 +26,10 @@ from ledger_tools.posting.disputes import Outcome, Step, follow_disputes
         ),
         # a loss that the processor takes when it is decided, and gives back
         ([("a", "dispute_lost", -70), ("b", "dispute_won", 70)], [Outcome("a"), Outcome("b", regained=70)]),
-        # it was opened before the first export: what comes back is of a balance that was brought in
-        ([("b", "dispute_won", 100)], [Outcome("b")]),
+        # opened before the first export, or by no row at all: what comes back is of a balance that was brought in, or of none
+        ([("b", "dispute_won", 100)], [Outcome("b", unopened=100)]),
+        ([("b", "dispute_won", 100), ("c", "dispute_won", 20)], [Outcome("b"), Outcome("c", unopened=120)]),
+        ([("b", "dispute_won", 100), ("c", "dispute", -100)], [Outcome("b")]),
         # disputed again after it was won
         (
             [("a", "dispute", -100), ("b", "dispute_won", 100), ("c", "dispute", -100), ("d", "dispute_lost", 0)],

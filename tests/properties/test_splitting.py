@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shop_books import ShopBooks
 
 from ledger_tools.money import allocate, format_amount, minor_digits, parse_amount, round_half_up
-from ledger_tools.posting.splits import Parts, give_back_overpaid, split_credit, split_refunds
+from ledger_tools.posting.splits import Credit, Parts, give_back_overpaid, split_credits, split_refunds
 
 NOTHING: Parts = (0, 0, 0, 0, 0)
 AMOUNTS = st.integers(0, 10**9)
@@ -109,16 +109,28 @@ def test_the_shops_own_split_is_used_when_it_sums_to_the_refunds(stated: Parts, 
     assert not any(split.estimated or split.excess for split in splits)
 
 
-@given(AMOUNTS, PARTS, PARTS)
-def test_credits_are_split_whole(total: int, stated: Parts, charged: Parts) -> None:
-    """A credit's parts sum to it; its own parts are kept where they do; without any charge there is no split."""
-    split = split_credit(total, stated, charged)
-    if split is None:
-        assert not any(charged)
-    else:
-        assert total == sum(split)
-    if any(stated):
-        assert list(stated) == split_credit(sum(stated), stated, charged)
+@given(st.lists(st.tuples(AMOUNTS, PARTS, st.booleans(), st.booleans()), max_size=4), PARTS, AMOUNTS)
+def test_credits_are_split_whole(
+    drawn: list[tuple[int, Parts, bool, bool]], charged: Parts, charged_by_reason: int
+) -> None:
+    """A credit's parts sum to it; together credits give back what was charged and no more; own parts are kept where they can be."""
+    credits = [
+        Credit(sum(parts[:3]) if is_split else total, parts[:3] if is_split else (0, 0, 0), by_reason)
+        for total, parts, is_split, by_reason in drawn
+    ]
+    splits = split_credits(charged[:3], charged_by_reason, credits)
+    whole = sum(charged[:3]) + charged_by_reason
+    assert [credit.total for credit in credits] == [
+        sum(split.parts) + split.by_reason + split.unknown for split in splits
+    ]
+    assert min(whole, sum(credit.total for credit in credits)) == sum(
+        sum(split.parts) + split.by_reason for split in splits
+    )
+    assert all(part >= 0 for split in splits for part in (*split.parts, split.by_reason, split.unknown))
+    assert sum(charged[:3]) >= sum(sum(split.parts) for split in splits)
+    for credit, split in zip(credits, splits, strict=True):
+        if any(credit.stated) and sum(split.parts) == credit.total:
+            assert credit.stated == split.parts
 
 
 def test_tax_is_taken_out_in_sql_as_allocate_splits_it(new_shop: Callable[..., ShopBooks]) -> None:
