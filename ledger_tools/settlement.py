@@ -235,11 +235,13 @@ def open_balance(connection: duckdb.DuckDBPyConnection, item: OpenItem) -> Balan
     """What an item holds, decisions left out: its amount and nothing else; None where it holds nothing."""
     if item.held is None or item.currency is None or not item.balance:
         return None
-    by_source = """JOIN source ON source.kind = used.role AND source.name = used.parameter WHERE source.name = ?"""
+    by_source = (
+        """JOIN source ON source.kind = used.role AND source.name = used.parameter WHERE source.name = $source"""
+    )
     row = connection.execute(
         f"""SELECT account.name FROM account JOIN account_use AS used USING (account_no)
-            {by_source if item.held.role == STATED else "WHERE used.role = ?"}""",
-        [item.source if item.held.role == STATED else item.held.role],
+            {by_source if item.held.role == STATED else "WHERE used.role = $role AND used.parameter IN ('', $source)"}""",
+        {"source": item.source} | ({} if item.held.role == STATED else {"role": item.held.role}),
     ).fetchone()
     return Balance(str(row[0]), item.currency, item.balance) if row else None
 

@@ -6,17 +6,19 @@ practice" where no source is named: what counts as late or double has no standar
 
 from __future__ import annotations
 
-from ledger_tools.open_item_finders import bank, exports, fulfilment, orders, rate_card, tax_rates
+from ledger_tools.open_item_finders import bank, exports, fulfilment, given_back, orders, rate_card, tax_rates, withheld
 from ledger_tools.open_item_finders.finder import Finder
 from ledger_tools.open_item_finders.fulfilment import EXTRA_CHARGES
 
 FINDERS: tuple[Finder, ...] = (
     *orders.FINDERS,
+    *given_back.FINDERS,
     *tax_rates.FINDERS,
     *fulfilment.FINDERS,
     *rate_card.FINDERS,
     *bank.FINDERS,
     *exports.FINDERS,
+    *withheld.FINDERS,
 )
 
 __all__ = ["EXTRA_CHARGES", "FINDERS", "Finder"]

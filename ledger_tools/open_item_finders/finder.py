@@ -14,7 +14,8 @@ class Held:
     """Where the balance of what was found stands.
 
     Attributes:
-        role: role of the account that holds it; `STATED`: the account whose balance is stated.
+        role: role of the account that holds it, that of the item's source where each source has one; `STATED`: the account
+            whose balance is stated.
         sign: 1 where the amount found is the balance, debit positive; -1 where it is the reverse of it; 0 where the account held
             it once and does no longer.
     """

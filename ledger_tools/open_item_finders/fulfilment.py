@@ -24,6 +24,35 @@ _UNMADE = f"""
       AND EXISTS (SELECT 1 FROM source WHERE kind = 'wallet')
 """
 
+#: Orders of which the partner charged fewer pieces than were sold: where each charge says pieces of a SKU of the order, and
+#: the partner ever made that SKU. A refund may be of the pieces that were not made. What is left counts from the last charge.
+_MADE_IN_PART = f"""
+    WITH sold AS (
+        SELECT order_no, sku, sum(coalesce(quantity, 1)) AS pieces, any_value(unit_price) AS price
+        FROM order_line WHERE sku IS NOT NULL GROUP BY ALL
+    ), charged AS (
+        SELECT fact.order_no, sku, quantity, posted_on FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
+        WHERE posting = 'fulfilment' AND posted_on <= $as_of
+    ), judged AS (
+        SELECT order_no, max(posted_on) AS day FROM charged LEFT JOIN sold USING (order_no, sku) WHERE order_no IS NOT NULL
+        GROUP BY order_no HAVING bool_and(coalesce(quantity > 0, false) AND pieces IS NOT NULL)
+    ), made AS (
+        SELECT order_no, sku, sum(quantity) AS pieces FROM charged GROUP BY ALL
+    ), compared AS (
+        SELECT order_no, any_value(day) AS day, sum(sold.pieces)::BIGINT AS pieces,
+               sum(greatest(sold.pieces - coalesce(made.pieces, 0), 0))::BIGINT AS missing,
+               sum(greatest(sold.pieces - coalesce(made.pieces, 0), 0) * price)::BIGINT AS amount
+        FROM sold JOIN judged USING (order_no) LEFT JOIN made USING (order_no, sku)
+        WHERE sold.sku IN (SELECT sku FROM charged) GROUP BY order_no
+    )
+    SELECT 'order-without-fulfilment', day, coalesce(amount, head.total), head.currency, head.order_id, NULL, source.name, head.order_id,
+           'wallet exports hold charges for ' || (pieces - missing) || ' of its ' || pieces || ' pieces'
+    FROM compared JOIN order_head AS head USING (order_no) JOIN source USING (source_no)
+    WHERE missing > 0 AND head.placed_at::DATE <= $as_of AND {cancelled_on(AS_OF)} IS NULL
+      AND coalesce(head.refunded_to_gift_card, 0) = 0 AND order_no NOT IN (SELECT order_no FROM {refunds(AS_OF)})
+"""
+
+
 _UNORDERED = """
     SELECT 'fulfilment-without-order', posted_on, fact.total, fact.currency, NULL, event_id, source_name, event_id,
            'no shop export holds the order ' || coalesce(row.order_ref, '(no reference given)')
@@ -88,4 +117,10 @@ _CANCELLED = f"""
     WHERE stopped_on IS NOT NULL AND charged.total > 0 AND (shipped_on IS NULL OR shipped_on > stopped_on)
 """
 
-FINDERS = (Finder(_UNMADE, "fulfilment"), Finder(_UNORDERED), Finder(_TWICE), Finder(_CANCELLED))
+FINDERS = (
+    Finder(_UNMADE, "fulfilment"),
+    Finder(_MADE_IN_PART, "fulfilment"),
+    Finder(_UNORDERED),
+    Finder(_TWICE),
+    Finder(_CANCELLED),
+)

@@ -48,12 +48,14 @@ KINDS: tuple[Kind, ...] = (
          "its reference and payment reference find no order; payment and refund that cancel out are none",
          "the shop's export that holds the order, or a reference_pattern that reads the processor's reference",
          "an order"),
-    Kind("payment-differs", "an order whose payments are more or less than its total",
-         "the order's balance in the clearing account is not zero though a charge names it, after the usual days",
+    Kind("payment-differs", "an order whose payments are more or less than its total, or kept though it was cancelled",
+         "the order's balance in the clearing account is not zero though a charge names it, or the order was cancelled and what "
+         "was paid is not given back, after the usual days",
          "the missing payment or refund, or an entry in hand.beancount with the order's link",
          "a payment"),
-    Kind("order-without-fulfilment", "an order that the fulfilment partner never charged",
-         "made to order, neither cancelled nor fully refunded before it shipped, and no wallet charge names it after the usual days",
+    Kind("order-without-fulfilment", "an order that the fulfilment partner never charged, or only in part",
+         "made to order, neither cancelled nor fully refunded before it shipped, and no wallet charge names it after the usual "
+         "days; or its charges are of fewer pieces than were sold, and nothing was refunded",
          "the wallet's export of these days; else ask the partner whether it was made", "a wallet charge"),
     Kind("fulfilment-without-order", "a fulfilment charge whose order no shop export shows",
          "the charge's reference finds no order",
@@ -82,7 +84,8 @@ KINDS: tuple[Kind, ...] = (
          "a corrected export, or an entry in hand.beancount with the order's link that clears Suspense"),
     Kind("event-does-not-add-up", "an event whose amounts contradict each other, or that refers to nothing known",
          "net against gross less fee, total against its parts, refunds against what the order held, credits and ended "
-         "disputes against what they refer to, what went back against what was paid; a difference is in suspense",
+         "disputes against what they refer to, what went back against what was paid, a reserve released against what was held, "
+         "tax withheld against what was collected; a difference is in suspense where no account of its own holds it",
          "a corrected export, or the event that is missing"),
     Kind("tax-rate-unusual", "an order whose tax differs from the usual rate of its jurisdiction",
          "with 20 orders there: off the most common rate by more than 0.1 point and two minor units, measured on items "

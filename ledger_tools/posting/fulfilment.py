@@ -110,8 +110,8 @@ def _list_credits(connection: duckdb.DuckDBPyConnection, known_reasons: list[str
     connection.execute(
         """CREATE OR REPLACE TEMP TABLE credit_split AS
            SELECT unnest(?::INTEGER[]) AS event_no, unnest(?::BOOLEAN[]) AS is_charged, unnest(?::BIGINT[]) AS production,
-                  unnest(?::BIGINT[]) AS shipping, unnest(?::BIGINT[]) AS tax, unnest(?::BIGINT[]) AS by_reason, unnest(?::BIGINT[]) AS unknown,
-                  unnest(?::VARCHAR[]) AS reason""",
+                  unnest(?::BIGINT[]) AS shipping, unnest(?::BIGINT[]) AS tax, unnest(?::BIGINT[]) AS by_reason,
+                  unnest(?::BIGINT[]) AS unknown, unnest(?::VARCHAR[]) AS reason""",
         [*columns, reasons],
     )
     connection.execute(
