@@ -48,7 +48,7 @@ KINDS: tuple[Kind, ...] = (
          "its reference and payment reference find no order; payment and refund that cancel out are none",
          "the shop's export that holds the order, or a reference_pattern that reads the processor's reference",
          "an order"),
-    Kind("payment-differs", "an order whose payments are more or less than its total, or kept though it was cancelled",
+    Kind("payment-differs", "an order whose payments are more or less than it owes",
          "the order's balance in the clearing account is not zero though a charge names it, or the order was cancelled and what "
          "was paid is not given back, after the usual days",
          "the missing payment or refund, or an entry in hand.beancount with the order's link",
