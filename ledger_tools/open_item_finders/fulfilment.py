@@ -28,10 +28,11 @@ _UNMADE = f"""
 #: the partner ever made that SKU. A refund may be of the pieces that were not made. What is left counts from the last charge.
 _MADE_IN_PART = f"""
     WITH sold AS (
-        SELECT order_no, sku, sum(coalesce(quantity, 1)) AS pieces, any_value(unit_price) AS price
-        FROM order_line WHERE sku IS NOT NULL GROUP BY ALL
+        SELECT order_no, {sku_key("sku")} AS sku, sum(coalesce(quantity, 1)) AS pieces, any_value(unit_price) AS price
+        FROM order_line WHERE NOT is_gift_card AND {sku_key("sku")} IS NOT NULL GROUP BY ALL
     ), charged AS (
-        SELECT fact.order_no, sku, quantity, posted_on FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
+        SELECT fact.order_no, {sku_key("row.sku")} AS sku, quantity, posted_on
+        FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
         WHERE posting = 'fulfilment' AND posted_on <= $as_of
     ), judged AS (
         SELECT order_no, max(posted_on) AS day FROM charged LEFT JOIN sold USING (order_no, sku) WHERE order_no IS NOT NULL
