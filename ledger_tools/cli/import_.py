@@ -93,7 +93,7 @@ def _tell(result: Any, dry_run: bool) -> None:
             err=True,
         )
     elif result.overruled_at:
-        click.echo(
+        echo(
             f"    Where they differ, {counts}: both cover the same days, and the former says that it was made later "
             f"({result.overruled_at}).\n    → if {newer} is the newer one, export its days again and import that",
             err=True,
