@@ -29,6 +29,7 @@ from ledger_tools.matching.bank_lines import match_bank_lines
 from ledger_tools.matching.by_reference import number_orders, resolve_references
 from ledger_tools.matching.goods import match_goods
 from ledger_tools.matching.known_rates import list_rates
+from ledger_tools.matching.loose_references import list_like
 from ledger_tools.matching.payments import match_payments
 from ledger_tools.matching.transfers import match_transfers
 from ledger_tools.matching.written import list_written
@@ -155,6 +156,8 @@ def build_database(
             resolve_references(connection, kind, patterns)
         match_payments(connection, patterns, inputs.hand.links_credited(inputs.settings.template_of("clearing")))
         match_goods(connection, patterns)
+        list_like(connection, "processor", "a payment")
+        list_like(connection, "wallet", "a wallet charge")
         list_rates(connection, inputs.settings)
         list_written(connection, inputs.settings, inputs.hand)
         match_bank_lines(connection, inputs.settings)

@@ -282,8 +282,10 @@ def find_items(connection: duckdb.DuckDBPyConnection, as_of: datetime.date | Non
                 kind, day, as_of, None if amount is None else int(amount), currency, order_id, event_id, source, key,
                 _without_persons(cause), kinds.get(source), finder.held,
             )  # fmt: skip
-            fitting = candidates.get((source, event_id or order_id), ())
-            if fitting and KINDS_BY_NAME[kind].match is not None:
+            wanted = KINDS_BY_NAME[kind].match
+            record = event_id or order_id
+            fitting = candidates.get((source, record, wanted), ()) or candidates.get((source, record, None), ())
+            if fitting and wanted is not None:
                 item = dataclasses.replace(item, candidates=fitting)
             if finder.waits is None:
                 late.append(item)

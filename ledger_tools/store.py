@@ -66,7 +66,7 @@ CREATE TABLE decision (
     amount BIGINT, currency VARCHAR
 );
 CREATE TABLE candidate (
-    source_no SMALLINT, record_id VARCHAR, rank INTEGER, match_source VARCHAR, match_id VARCHAR, day DATE, amount BIGINT,
+    source_no SMALLINT, record_id VARCHAR, wanted VARCHAR, rank INTEGER, match_source VARCHAR, match_id VARCHAR, day DATE, amount BIGINT,
     currency VARCHAR, why VARCHAR,
     whole INTEGER -- records of one rank that are one candidate together
 );

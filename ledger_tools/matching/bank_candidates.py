@@ -11,8 +11,7 @@ from ledger_tools.matching.unique_pairs import fill_sides, weigh_pairs
 
 def list_bank_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     """Fill `candidate` for open lines and movements, each with the other."""
-    window = stages.AMOUNT.window
-    assert window is not None
+    window = stages.AMOUNT.days
     fill_sides(
         connection,
         """SELECT line_no AS no, amount || ' ' || currency AS bucket, "at"::DATE AS day, source_no,
@@ -42,6 +41,7 @@ def list_bank_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     )
     rank_candidates(
         connection,
+        None,
         """
         SELECT line.source_no, line.key AS record_id, source.name AS match_source, movement.event_id AS match_id,
                movement.moved_on AS day, movement.amount, movement.currency, why, distance,

@@ -128,8 +128,7 @@ _WORDS = """SELECT line_no, amount, currency, "at"::DATE AS day, unnest(regexp_s
 
 def _list_named(connection: duckdb.DuckDBPyConnection) -> None:
     """Make `named`: the words of lines that are the id of a movement or what it is called by, with that movement."""
-    window = stages.REFERENCE.window
-    assert window is not None
+    window = stages.REFERENCE.days
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE named AS
@@ -242,11 +241,10 @@ def _match_by_amount(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
         (stages.AMOUNT, own, "true"),
         (stages.STATED_FOREIGN, "stated_amount || ' ' || stated_currency", "stated_amount IS NOT NULL"),
     ):
-        assert stage.window is not None
         earlier = f"""SELECT movement_no AS no, {bucket} AS bucket, moved_on AS day, source_no, {moving} AS open
                       FROM movement WHERE {condition}"""
         take = functools.partial(_take, connection, stage)
-        match_unique(connection, Sides(later, earlier, _MATCHED), stage.window, stages.NEAR, take)
+        match_unique(connection, Sides(later, earlier, _MATCHED), stage.days, stages.NEAR, take)
     _match_foreign(connection, settings)
 
 
@@ -302,8 +300,7 @@ def _has_foreign(connection: duckdb.DuckDBPyConnection) -> bool:
 
 def _weigh_foreign(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
     """Make `foreign_pair`: open lines and movements whose worth fits, neither of them fitting another in the window."""
-    window = stages.FOREIGN.window
-    assert window is not None
+    window = stages.FOREIGN.days
     base, tolerance = settings.currency, settings.matching.tolerance_basis_points
     connection.execute(
         f"""

@@ -6,12 +6,13 @@ Few records are open when this runs, so it walks them in Python; amounts are sig
 from __future__ import annotations
 
 import datetime
+from collections.abc import Hashable
 from dataclasses import dataclass
 
 import duckdb
 
 from ledger_tools.matching import stages
-from ledger_tools.matching.sums import Finding, Target, seek_sums
+from ledger_tools.matching.sums import Finding, Target, leave_to_singles, seek_sums
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,7 @@ def match_bank_sums(connection: duckdb.DuckDBPyConnection) -> None:
     if not lines or not movements:
         return
     findings = seek_sums([*_several_movements(lines, movements), *_several_lines(lines, movements)])
+    findings = leave_to_singles(findings, _singles(lines, movements))
     line_amounts = {record.number: record.amount for record in lines}
     movement_amounts = {record.number: record.amount for record in movements}
     rows: list[tuple[int, int, int, str, str]] = []
@@ -55,6 +57,24 @@ def match_bank_sums(connection: duckdb.DuckDBPyConnection) -> None:
     if rows:
         connection.executemany("INSERT INTO found VALUES (?, ?, ?, ?, ?)", [list(row) for row in rows])
     _leave_open(connection, [finding for finding in findings if not finding.combination])
+
+
+def _singles(lines: list[_Record], movements: list[_Record]) -> set[Hashable]:
+    """Lines and movements that fit one of the other kind by amount and days."""
+    window = stages.AMOUNT.days
+    shown = {(line.amount, line.currency, line.day) for line in lines}
+    moved = {(movement.amount, movement.currency, movement.day) for movement in movements}
+    lags = [datetime.timedelta(days=lag) for lag in range(window.low, window.high + 1)]
+    found: set[Hashable] = {
+        ("line", line.number)
+        for line in lines
+        if any((line.amount, line.currency, line.day - lag) in moved for lag in lags)
+    }
+    return found | {
+        ("movement", movement.number)
+        for movement in movements
+        if any((movement.amount, movement.currency, movement.day + lag) in shown for lag in lags)
+    }
 
 
 def _leave_open(connection: duckdb.DuckDBPyConnection, findings: list[Finding]) -> None:
@@ -115,8 +135,7 @@ class _ByDay:
 
 def _several_movements(lines: list[_Record], movements: list[_Record]) -> list[Target]:
     """Each line with the movements of one source that could make it up; a line that two sources fit has two targets."""
-    window = stages.SUM.window
-    assert window is not None
+    window = stages.SUM.days
     targets = []
     by_day = _ByDay.of(movements)
     groups = sorted({movement.group for movement in movements})
@@ -129,8 +148,7 @@ def _several_movements(lines: list[_Record], movements: list[_Record]) -> list[T
 
 
 def _several_lines(lines: list[_Record], movements: list[_Record]) -> list[Target]:
-    window = stages.SUM.window
-    assert window is not None
+    window = stages.SUM.days
     by_day = _ByDay.of(lines)
     targets = []
     for movement in movements:

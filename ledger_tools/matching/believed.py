@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import duckdb
 
-from ledger_tools.matching.by_reference import without_prefix, without_suffix
+from ledger_tools.matching.loose_references import without_prefix, without_suffix
 
 
 def _skeleton(text: str) -> str:

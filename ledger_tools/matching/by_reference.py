@@ -1,9 +1,8 @@
 """Orders get numbers, and the references that other exports hold are resolved to them.
 
 A reference is normalised by the source's `reference_pattern` (group 1 is what identifies the order); without one,
-blanks around it and a leading `#` are dropped and case is ignored. What still finds no order is tried with its lettered
-prefix and its `-2` suffix (a split shipment, a reprint) taken off, or, where it has no prefix, against orders without
-theirs; it counts only where exactly one order fits. Last comes the payment reference.
+blanks around it and a leading `#` are dropped and case is ignored. What still finds no order is read without prefix or
+suffix (`loose_references`). Last comes the payment reference.
 """
 
 from __future__ import annotations
@@ -12,25 +11,13 @@ from collections.abc import Iterable, Mapping
 
 import duckdb
 
+from ledger_tools.matching.loose_references import loosen
 from ledger_tools.matching.tied import tied_orders
 from ledger_tools.records import ORDERS
 from ledger_tools.store import quoted
 
 _HEAD_FIELDS = tuple(field.name for field in ORDERS if field.order_level and field.name not in ("order_id", "currency"))
 _LINE_FIELDS = tuple(field.name for field in ORDERS if not field.order_level)
-
-#: What a lettered prefix (`SO-`, `Order `) and a split or reprint suffix (`-2`) look like. Common practice.
-_PREFIX, _SUFFIX = "^[A-Z]+[-_ #]*", "([0-9])[-_./][0-9]{1,2}$"
-
-
-def without_prefix(key: str) -> str:
-    """SQL expression: a reference without the letters that stand before its number."""
-    return f"regexp_replace({key}, '{_PREFIX}', '')"
-
-
-def without_suffix(key: str) -> str:
-    """SQL expression: a reference without the number of a split shipment or reprint at its end."""
-    return f"regexp_replace({key}, '{_SUFFIX}', '\\1')"
 
 
 def normal_key(column: str, patterns: Mapping[int, str]) -> str:
@@ -80,14 +67,7 @@ def number_orders(
 def resolve_references(connection: duckdb.DuckDBPyConnection, kind: str, patterns: Mapping[int, str]) -> None:
     """Make `<kind>_row`: the kept rows with `order_no` and `matched_by` (null where no order is found)."""
     normal = normal_key("order_ref", patterns)
-    connection.execute(
-        f"""
-        CREATE OR REPLACE TEMP TABLE missed AS
-        SELECT DISTINCT order_key FROM (SELECT {normal} AS order_key FROM kept_{kind}) AS referenced
-        ANTI JOIN order_key USING (order_key) WHERE order_key <> ''
-        """
-    )
-    _loosen(connection)
+    loosen(connection, kind, normal)
     _take_decisions(connection, kind)
     by_payment = ""
     payment_number = "NULL::INTEGER"
@@ -107,43 +87,11 @@ def resolve_references(connection: duckdb.DuckDBPyConnection, kind: str, pattern
                     WHEN {payment_number} IS NOT NULL THEN 'payment reference' END AS matched_by
         FROM (SELECT *, {normal} AS order_key FROM kept_{kind}) AS kept
         LEFT JOIN order_key AS exact ON exact.order_key = kept.order_key
-        LEFT JOIN loosened AS loose ON loose.order_key = kept.order_key
+        LEFT JOIN loosened AS loose
+            ON loose.source_no = kept.source_no AND loose.kind = kept.kind AND loose.order_key = kept.order_key
         LEFT JOIN decided ON decided.source_no = kept.source_no AND decided.event_id = kept.event_id
         {by_payment};
-        DROP TABLE kept_{kind}; DROP TABLE missed; DROP TABLE loosened
-        """
-    )
-
-
-def _loosen(connection: duckdb.DuckDBPyConnection) -> None:
-    """Make `loosened`: references that find exactly one order once prefix and suffix are off."""
-    connection.execute("CREATE OR REPLACE TEMP TABLE loosened (order_key VARCHAR, order_no INTEGER)")
-    row = connection.execute("SELECT count(*) FROM missed").fetchone()
-    if not row or not row[0]:
-        return
-    bare = without_prefix("missed.order_key")
-    connection.execute(
-        f"""
-        INSERT INTO loosened
-        WITH reading AS (
-            SELECT order_key, unnest([{bare}, {without_suffix("order_key")}, {without_suffix(bare)}]) AS reading
-            FROM missed
-        ), bare_order AS (
-            SELECT {without_prefix("order_key")} AS reading, order_no FROM order_head
-        )
-        SELECT order_key, min(order_no) FROM (
-            SELECT reading.order_key, head.order_no, true AS fits
-            FROM reading JOIN order_head AS head ON head.order_key = reading.reading
-            UNION ALL -- where the shop's own orders have suffixes, a suffix means another order
-            SELECT missed.order_key, head.order_no, false
-            FROM missed JOIN order_head AS head
-                ON {without_suffix("head.order_key")} = {without_suffix("missed.order_key")}
-               AND {without_suffix("head.order_key")} <> head.order_key
-            UNION ALL
-            SELECT missed.order_key, bare_order.order_no, true
-            FROM missed JOIN bare_order ON bare_order.reading IN (missed.order_key, {without_suffix("missed.order_key")})
-            WHERE missed.order_key = {bare} AND bare_order.reading <> ''
-        ) GROUP BY order_key HAVING min(order_no) = max(order_no) AND bool_or(fits)
+        DROP TABLE kept_{kind}; DROP TABLE loosened
         """
     )
 
@@ -182,13 +130,13 @@ def _number_payments(connection: duckdb.DuckDBPyConnection, normal: str) -> None
         f"""
         CREATE OR REPLACE TEMP TABLE payment AS
         WITH referenced AS (
-            SELECT payment_ref, {normal} AS order_key FROM kept_processor WHERE payment_ref IS NOT NULL
+            SELECT source_no, kind, payment_ref, {normal} AS order_key FROM kept_processor WHERE payment_ref IS NOT NULL
         )
         SELECT payment_ref, min(order_no) AS order_no FROM (
             SELECT payment_ref, order_no FROM order_head WHERE payment_ref IS NOT NULL
             UNION ALL
             SELECT payment_ref, coalesce(exact.order_no, loose.order_no) FROM referenced
-            LEFT JOIN order_key AS exact USING (order_key) LEFT JOIN loosened AS loose USING (order_key)
+            LEFT JOIN order_key AS exact USING (order_key) LEFT JOIN loosened AS loose USING (source_no, kind, order_key)
             WHERE coalesce(exact.order_no, loose.order_no) IS NOT NULL
         ) GROUP BY payment_ref HAVING min(order_no) = max(order_no)
         """

@@ -15,10 +15,11 @@ import duckdb
 CANDIDATES_AT_MOST = 5
 
 
-def rank_candidates(connection: duckdb.DuckDBPyConnection, query: str) -> None:
+def rank_candidates(connection: duckdb.DuckDBPyConnection, wanted: str | None, query: str) -> None:
     """Add the best candidates of each open record to `candidate`.
 
     Args:
+        wanted: what a record of the query waits for, as `kinds.Kind.match` says; None where it waits for one kind only.
         query: for (source_no, record_id, match_source, match_id, day, amount, currency, why, distance, whole); the nearest
             comes first. `match_source` is null where the match is an order. Records with one `whole` are one candidate
             together, and have one rank; null: the record alone.
@@ -28,7 +29,7 @@ def rank_candidates(connection: duckdb.DuckDBPyConnection, query: str) -> None:
     connection.execute(
         f"""
         INSERT INTO candidate
-        SELECT source_no, record_id, dense_rank() OVER place AS rank, match_source, match_id, day, amount, currency, why, whole
+        SELECT source_no, record_id, $wanted, dense_rank() OVER place AS rank, match_source, match_id, day, amount, currency, why, whole
         FROM (
             SELECT source_no, record_id, match_source, match_id, whole, any_value(day) AS day, any_value(amount) AS amount,
                    any_value(currency) AS currency, arg_min(why, (distance, why)) AS why, min(distance) AS distance
@@ -36,7 +37,8 @@ def rank_candidates(connection: duckdb.DuckDBPyConnection, query: str) -> None:
         )
         WINDOW place AS (PARTITION BY source_no, record_id ORDER BY distance, {place}, whole)
         QUALIFY dense_rank() OVER place <= {CANDIDATES_AT_MOST} ORDER BY source_no, record_id, rank, day, match_id
-        """
+        """,
+        {"wanted": wanted},
     )
 
 
@@ -73,17 +75,17 @@ class Candidate:
 
 def read_candidates(
     connection: duckdb.DuckDBPyConnection, as_of: datetime.date
-) -> dict[tuple[str, str], tuple[Candidate, ...]]:
-    """Candidates up to a day of each open record, by its source's name and its event or order id, the best first."""
-    found: dict[tuple[str, str], list[Candidate]] = {}
+) -> dict[tuple[str, str, str | None], tuple[Candidate, ...]]:
+    """Candidates up to a day of each open record, by its source's name, its event or order id and what it waits for."""
+    found: dict[tuple[str, str, str | None], list[Candidate]] = {}
     rows = connection.execute(
-        """SELECT source.name, record_id, rank, list(coalesce(match_source || '/', '') || match_id ORDER BY day, match_id)
+        """SELECT source.name, record_id, wanted, rank, list(coalesce(match_source || '/', '') || match_id ORDER BY day, match_id)
                       FILTER (match_id IS NOT NULL), max(day), sum(amount)::BIGINT, any_value(candidate.currency), any_value(why)
            FROM candidate JOIN source USING (source_no)
-           GROUP BY source.name, record_id, rank, why, whole, CASE WHEN whole IS NULL THEN match_source || ' ' || match_id END
-           HAVING max(day) <= ? ORDER BY source.name, record_id, rank, why, min(match_id)""",
+           GROUP BY source.name, record_id, wanted, rank, why, whole, CASE WHEN whole IS NULL THEN match_source || ' ' || match_id END
+           HAVING max(day) <= ? ORDER BY source.name, record_id, wanted, rank, why, min(match_id)""",
         [as_of],
     ).fetchall()
-    for source, record_id, _, matches, *told in rows:
-        found.setdefault((source, record_id), []).append(Candidate(tuple(matches or ()), *told))
+    for source, record_id, wanted, _, matches, *told in rows:
+        found.setdefault((source, record_id, wanted), []).append(Candidate(tuple(matches or ()), *told))
     return {key: tuple(candidates) for key, candidates in found.items()}

@@ -35,7 +35,6 @@ def match_goods(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, st
         _list_makings(connection)
         _list_baskets(connection)
         stage = stages.GOODS
-        assert stage.window is not None
         sides = Sides(
             "SELECT making_no AS no, bucket, day, source_no, order_no IS NULL AS open FROM making",
             "SELECT order_no AS no, bucket, day, source_no, open FROM basket",
@@ -44,7 +43,7 @@ def match_goods(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, st
                FROM making JOIN basket USING (order_no) WHERE making.day - basket.day BETWEEN 0 AND 5""",
             NOT_BEFORE_THE_ORDER,
         )
-        match_unique(connection, sides, stage.window, None, functools.partial(_take, connection))
+        match_unique(connection, sides, stage.days, None, functools.partial(_take, connection))
         list_goods_candidates(connection)
         connection.execute("DROP TABLE making; DROP TABLE making_row; DROP TABLE basket")
     connection.execute("DROP TABLE loose")

@@ -22,8 +22,7 @@ def _shop(order: str) -> str:
 
 def list_payment_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     """Add to `candidate`: orders for payments without an order, and payments for orders without payment."""
-    window = stages.PAYMENT_AMOUNT.window
-    assert window is not None
+    window = stages.PAYMENT_AMOUNT.days
     fill_sides(
         connection,
         "SELECT payment_no AS no, paid || ' ' || paid_in AS bucket, day, source_no, order_no IS NULL AS open FROM loose",
@@ -47,15 +46,22 @@ def list_payment_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     )
     rank_candidates(
         connection,
+        "an order",
         f"""
         SELECT loose.source_no, loose.event_id AS record_id, {_shop("unpaid")} AS match_source, order_id AS match_id, unpaid.day,
                due AS amount, currency, why, distance, whole
         FROM fitting JOIN loose USING (payment_no) JOIN unpaid ON unpaid.order_no = fitting.order_no
         UNION ALL
-        SELECT unpaid.source_no, order_id, source_name, loose.event_id, loose.day, paid, paid_in, why, distance, NULL
-        FROM fitting JOIN loose USING (payment_no) JOIN unpaid ON unpaid.order_no = fitting.order_no
-        UNION ALL
         SELECT source_no, event_id, NULL, NULL, day, paid, paid_in, why, 2000, NULL FROM crowded JOIN loose USING (payment_no)
+        """,
+    )
+    rank_candidates(
+        connection,
+        "a payment",
+        """
+        SELECT unpaid.source_no, order_id AS record_id, source_name AS match_source, loose.event_id AS match_id, loose.day,
+               paid AS amount, paid_in AS currency, why, distance, NULL::INTEGER AS whole
+        FROM fitting JOIN loose USING (payment_no) JOIN unpaid ON unpaid.order_no = fitting.order_no
         UNION ALL
         SELECT source_no, order_id, NULL, NULL, day, due, currency, why, 2000, NULL
         FROM crowded JOIN unpaid ON unpaid.order_no = crowded.order_no
@@ -66,8 +72,7 @@ def list_payment_candidates(connection: duckdb.DuckDBPyConnection) -> None:
 
 def list_goods_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     """Add to `candidate`: orders for fulfilment charges without an order, and charges for orders without one."""
-    window = stages.GOODS.window
-    assert window is not None
+    window = stages.GOODS.days
     fill_sides(
         connection,
         "SELECT making_no AS no, bucket, day, source_no, order_no IS NULL AS open FROM making",
@@ -88,17 +93,24 @@ def list_goods_candidates(connection: duckdb.DuckDBPyConnection) -> None:
     )
     rank_candidates(
         connection,
+        "an order",
         f"""
         SELECT made.source_no, made.event_id AS record_id, {_shop("basket")} AS match_source, order_id AS match_id, basket.day,
                basket.total AS amount, basket.currency, fitting.why, distance, NULL::INTEGER AS whole
         FROM fitting JOIN making_row AS made USING (making_no) JOIN basket ON basket.order_no = fitting.order_no
         UNION ALL
-        SELECT basket.source_no, order_id, source_name, made.event_id, made."at"::DATE, row.total, row.currency, fitting.why, distance, NULL
-        FROM fitting JOIN making_row AS made USING (making_no) JOIN basket ON basket.order_no = fitting.order_no
-        JOIN wallet_row AS row ON row.source_no = made.source_no AND row.event_id = made.event_id
-        UNION ALL
         SELECT made.source_no, made.event_id, NULL, NULL, made."at"::DATE, NULL, NULL, why, 2000, NULL
         FROM crowded JOIN making_row AS made USING (making_no)
+        """,
+    )
+    rank_candidates(
+        connection,
+        "a wallet charge",
+        """
+        SELECT basket.source_no, order_id AS record_id, source_name AS match_source, made.event_id AS match_id,
+               made."at"::DATE AS day, row.total AS amount, row.currency, fitting.why, distance, NULL::INTEGER AS whole
+        FROM fitting JOIN making_row AS made USING (making_no) JOIN basket ON basket.order_no = fitting.order_no
+        JOIN wallet_row AS row ON row.source_no = made.source_no AND row.event_id = made.event_id
         UNION ALL
         SELECT source_no, order_id, NULL, NULL, day, total, currency, why, 2000, NULL
         FROM crowded JOIN basket ON basket.order_no = crowded.order_no

@@ -5,7 +5,7 @@ from __future__ import annotations
 import duckdb
 
 from ledger_tools.errors import LedgerError, Problem
-from ledger_tools.matching.by_reference import without_prefix
+from ledger_tools.matching.loose_references import without_prefix
 
 _BARE = without_prefix("$key")
 

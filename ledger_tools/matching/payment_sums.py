@@ -8,13 +8,13 @@ the fee. Money is in minor units.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import duckdb
 
 from ledger_tools.matching import stages
-from ledger_tools.matching.sums import TOO_MANY, Finding, Target, seek_sums
+from ledger_tools.matching.sums import TOO_MANY, Finding, Target, leave_to_singles, seek_sums
 from ledger_tools.money import allocate
 from ledger_tools.store import quoted
 
@@ -36,7 +36,8 @@ def match_sums(connection: duckdb.DuckDBPyConnection) -> None:
     _count_orders_around(connection)
     named, shares, targets, crowded_to = _read_targets(connection)
     untaken: list[Finding] = []
-    for found in seek_sums(targets):
+    findings = seek_sums(targets)
+    for found in leave_to_singles(findings, _singles(connection, findings)):
         finding = found
         order_nos = [int(str(key)) for key in finding.combination]
         if any(shares[order_no].due < crowded_to[order_no] for order_no in order_nos):
@@ -52,6 +53,23 @@ def match_sums(connection: duckdb.DuckDBPyConnection) -> None:
     _keep_why(connection, untaken)
 
 
+def _singles(connection: duckdb.DuckDBPyConnection, findings: Sequence[Finding]) -> set[Hashable]:
+    """Payments and orders of the combinations that fit a single order or payment by amount and days as well."""
+    window = stages.PAYMENT_AMOUNT.days
+    payments = [_payment_no(finding) for finding in findings if finding.combination]
+    orders = [key for finding in findings for key in finding.combination]
+    fits = f"due = paid AND currency = paid_in AND loose.day - unpaid.day BETWEEN {window.low} AND {window.high}"
+    rows = connection.execute(
+        f"""SELECT 'payment', payment_no FROM (SELECT * FROM loose WHERE order_no IS NULL) AS loose SEMI JOIN unpaid ON {fits}
+            WHERE list_contains(?::INTEGER[], payment_no)
+            UNION ALL
+            SELECT 'order', order_no FROM unpaid SEMI JOIN (SELECT * FROM loose WHERE order_no IS NULL) AS loose ON {fits}
+            WHERE list_contains(?::INTEGER[], order_no)""",
+        [payments, orders],
+    ).fetchall()
+    return {("payment", number) if what == "payment" else number for what, number in rows}
+
+
 def _payment_no(finding: Finding) -> int:
     assert isinstance(finding.key, tuple)
     return int(finding.key[1])
@@ -63,8 +81,7 @@ def _count_orders_around(connection: duckdb.DuckDBPyConnection) -> None:
     A payment is crowded by more orders than can be told apart that owe enough together. `crowded_day` says, for each day
     and currency, up to what amount a crowded payment could take orders in.
     """
-    window = stages.PAYMENT_SUM.window
-    assert window is not None
+    window = stages.PAYMENT_SUM.days
     connection.execute(
         f"""
         CREATE OR REPLACE TEMP TABLE payment_day AS

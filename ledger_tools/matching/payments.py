@@ -103,7 +103,6 @@ def _list_loose(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, st
 
 def _match_by_amount(connection: duckdb.DuckDBPyConnection) -> None:
     stage = stages.PAYMENT_AMOUNT
-    assert stage.window is not None
     sides = Sides(
         f"""SELECT payment_no AS no, paid || ' ' || paid_in AS bucket, day, source_no, order_no IS NULL AS open FROM loose
             UNION ALL SELECT NULL, {_PAID} || ' ' || {_PAID_IN}, "at"::DATE, source_no, false
@@ -114,7 +113,7 @@ def _match_by_amount(connection: duckdb.DuckDBPyConnection) -> None:
            FROM processor_row AS row JOIN order_head AS head USING (order_no)
            WHERE kind = 'charge' AND matched_by <> 'decision' AND row."at"::DATE - head.placed_at::DATE BETWEEN -1 AND 3""",
     )
-    match_unique(connection, sides, stage.window, stages.PAYMENT_NEAR, functools.partial(_take, connection, stage))
+    match_unique(connection, sides, stage.days, stages.PAYMENT_NEAR, functools.partial(_take, connection, stage))
 
 
 def _take(connection: duckdb.DuckDBPyConnection, stage: stages.Stage) -> None:

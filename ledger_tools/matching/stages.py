@@ -38,6 +38,12 @@ class Stage:
     window: Window | None
     accepted: str
 
+    @property
+    def days(self) -> Window:
+        """The window of a stage that has one."""
+        assert self.window is not None, self.name
+        return self.window
+
 
 DECISION = Stage("decision", "any two records", None, "a person said so")
 REFERENCE = Stage(
@@ -46,7 +52,11 @@ REFERENCE = Stage(
     "known, that are its amount",
 )  # fmt: skip
 LOOSE_REFERENCE = Stage(
-    "reference without prefix or suffix", "payments and charges to orders", None, "exactly one order fits"
+    "reference without prefix or suffix",
+    "payments and charges to orders",
+    None,
+    "exactly one order fits; a lettered prefix is left out where most references of the source and kind of event are written "
+    "so, or where the payment is what the order owes",
 )
 PAYMENT_REFERENCE = Stage(
     "payment reference", "payments, refunds, disputes to orders", None,
@@ -75,7 +85,7 @@ FOREIGN = Stage(
 )  # fmt: skip
 SUM = Stage(
     "sum", "one bank line to several payouts or top-ups, and the reverse", Window(-1, 10),
-    "exactly one combination fits, and none of its records fits into another",
+    "exactly one combination fits, and none of its records, nor the one that it makes up, fits another or a single record",
 )  # fmt: skip
 PAYMENT_SUM = Stage("sum", "one payment to several orders", Window(0, 3), SUM.accepted)
 TRANSFER = Stage(

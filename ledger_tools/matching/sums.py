@@ -7,7 +7,7 @@ of elements: the sums of one half are looked up among those of the other.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence, Set
 from dataclasses import dataclass, replace
 
 from ledger_tools.matching.stages import AMOUNTS_TO_A_COMBINATION, COMBINATIONS_AT_MOST, ELEMENTS_AT_MOST
@@ -134,5 +134,19 @@ def _without_rivals(findings: Sequence[Finding]) -> list[Finding]:
         if finding.combination and any(uses[key] > 1 for key in (finding.key, *finding.rivals)):
             why = "its combination shares a record with another one that fits as well"
             finding = replace(finding, combination=(), why=why)
+        kept.append(finding)
+    return kept
+
+
+def leave_to_singles(findings: Iterable[Finding], singles: Set[Hashable]) -> list[Finding]:
+    """The findings without combinations in which a record is, or is made up of, one that fits a single other record.
+
+    Args:
+        singles: keys of open records that have exactly the amount of another open one in the days around.
+    """
+    kept = []
+    for finding in findings:
+        if finding.combination and not singles.isdisjoint((finding.key, *finding.combination)):
+            finding = replace(finding, combination=(), why="a combination fits, but so does a single record")
         kept.append(finding)
     return kept

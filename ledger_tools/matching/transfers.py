@@ -188,18 +188,18 @@ def _pair_decided(connection: duckdb.DuckDBPyConnection) -> None:
 def _pair_lines(connection: duckdb.DuckDBPyConnection) -> None:
     """Two lines of two accounts, money out of one and into the other, by what unique pairs are taken for payouts."""
     stage = stages.TRANSFER
-    assert stage.window is not None
     side = f"""SELECT end_no AS no, abs(amount) || ' ' || currency AS bucket, moved_on AS day, source_no, {_FREE} AS open
                FROM transfer_end WHERE source_no IS NOT NULL AND sign(amount) ="""
     lags = """SELECT came.source_no AS later_source_no, sent.source_no AS earlier_source_no, lag
               FROM twin JOIN transfer_end AS sent ON sent.end_no = first_no JOIN transfer_end AS came ON came.end_no = second_no
               WHERE lag IS NOT NULL AND sent.source_no IS NOT NULL"""
     sides = Sides(f"{side} 1", f"{side} -1", lags, _TRANSFER)
-    match_unique(connection, sides, stage.window, stages.NEAR, functools.partial(_take, connection))
+    match_unique(connection, sides, stage.days, stages.NEAR, functools.partial(_take, connection))
     fill_sides(connection, sides.later, sides.earlier)
-    weigh_pairs(connection, stage.window, f"{_MIRRORED})")
+    weigh_pairs(connection, stage.days, f"{_MIRRORED})")
     rank_candidates(
         connection,
+        None,
         f"""
         WITH told AS (
             SELECT later_no AS no, earlier_no AS other_no, lag FROM possible UNION ALL SELECT earlier_no, later_no, lag FROM possible
@@ -220,7 +220,6 @@ def _pair_hand(connection: duckdb.DuckDBPyConnection) -> None:
     Two numbers that contradict each other are two cheques. A rule that points to an account speaks of no cheque.
     """
     stage = stages.WRITTEN
-    assert stage.window is not None
     _pair_numbered(connection)
     line = "source_no IS NOT NULL AND coalesce(to_source_no, 0) = 0"
     sides = Sides(
@@ -232,7 +231,7 @@ def _pair_hand(connection: duckdb.DuckDBPyConnection) -> None:
            FROM twin JOIN transfer_end AS line ON line.end_no = second_no WHERE first_no < 0""",
         _SAME_CHEQUE,
     )
-    match_unique(connection, sides, stage.window, stages.NEAR, functools.partial(_take, connection))
+    match_unique(connection, sides, stage.days, stages.NEAR, functools.partial(_take, connection))
 
 
 def _take(connection: duckdb.DuckDBPyConnection) -> None:

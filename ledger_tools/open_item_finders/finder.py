@@ -50,5 +50,13 @@ def account_of(role: str) -> str:
     return f"(SELECT account_no FROM account WHERE role = '{role}')"
 
 
+def whose_order(reference: str) -> str:
+    """SQL expression: why a reference finds no order, in words."""
+    number = f"upper(ltrim(trim({reference}), '# '))"
+    return f"""CASE WHEN {number} IN (SELECT order_key FROM order_head GROUP BY order_key HAVING count(*) > 1)
+        THEN 'several shops have an order ' || {reference} || ', and nothing says whose it is'
+        ELSE 'no shop export holds the order ' || coalesce({reference}, '(no reference given)') END"""
+
+
 #: What a decision moved away is still the item that was decided about.
 UNDECIDED = "posting.event_no NOT IN (SELECT event_no FROM event WHERE rule = 'decision')"

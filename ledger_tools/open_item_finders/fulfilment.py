@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ledger_tools.open_item_finders.finder import Finder
+from ledger_tools.open_item_finders.finder import Finder, whose_order
 from ledger_tools.posting.order_progress import (
     AS_OF,
     REFUNDED_IN_ALL,
@@ -54,9 +54,9 @@ _MADE_IN_PART = f"""
 """
 
 
-_UNORDERED = """
+_UNORDERED = f"""
     SELECT 'fulfilment-without-order', posted_on, fact.total, fact.currency, NULL, event_id, source_name, event_id,
-           'no shop export holds the order ' || coalesce(row.order_ref, '(no reference given)')
+           {whose_order("row.order_ref")}
     FROM fact_wallet AS fact JOIN wallet_row AS row USING (source_no, event_id)
     LEFT JOIN order_head AS head ON head.order_no = fact.order_no
     WHERE (fact.order_no IS NULL OR head.placed_at::DATE > $as_of) AND posted_on <= $as_of

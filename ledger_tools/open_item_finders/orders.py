@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ledger_tools.open_item_finders.finder import UNDECIDED, Finder, Held, account_of
+from ledger_tools.open_item_finders.finder import UNDECIDED, Finder, Held, account_of, whose_order
 from ledger_tools.posting.order_progress import AS_OF, cancelled_on
 
 _PAYMENT = f"""
@@ -25,10 +25,10 @@ _PAYMENT = f"""
     WHERE head.placed_at::DATE <= $as_of
 """
 
-_UNKNOWN_PAYMENT = """
+_UNKNOWN_PAYMENT = f"""
     SELECT 'payment-without-order', min(fact.posted_on), sum(charged)::BIGINT, fact.charged_currency, NULL, min(event_id),
            source_name, coalesce(fact.payment_ref, event_id),
-           'no shop export holds the order ' || coalesce(any_value(order_ref), '(no reference given)')
+           {whose_order("any_value(order_ref)")}
     FROM fact_processor AS fact JOIN processor_row AS row USING (source_no, event_id)
     LEFT JOIN order_head AS head ON head.order_no = fact.order_no
     WHERE fact.kind IN ('charge', 'refund') AND (fact.order_no IS NULL OR head.placed_at::DATE > $as_of)

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from kept_books import Books, order, processor, wallet
+from kept_books import Books, Row, csv_text, order, processor, wallet
 
 PATTERN = """source = "card-processor"
 kind = "processor"
@@ -27,18 +27,17 @@ ORDERS = ["#1001", "SO-1002", "1003", "1004-2", "1005", "1005-2", "A-1006", "B-1
 FOUND = {
     "1001": "#1001",
     " #1001 ": "#1001",
-    "SO-1001": "#1001",
     "1001-2": "#1001",
     "so-1002": "SO-1002",
-    "1002": "SO-1002",
     "#1003": "1003",
-    "Order 1003": "1003",
     "1003.1": "1003",
     "1004-2": "1004-2",
     "1005": "1005",
     "1005-2": "1005-2",
     "A-1006": "A-1006",
     "1006": None,
+    "SO-1001": None,  # most references have no letters, and another payment names the order
+    "1002": None,
     "C-1006": None,
     "1005-3": None,
     "X-1007": "x-1007",
@@ -74,14 +73,79 @@ def matched(tmp_path_factory: pytest.TempPathFactory) -> dict[str, tuple[str | N
 
 @pytest.mark.parametrize(("place", "text"), list(enumerate(FOUND)), ids=[repr(text) for text in FOUND])
 def test_reference_finds(place: int, text: str, matched: dict[str, tuple[str | None, str | None]]) -> None:
-    """A reference finds its order as it is, without a leading mark, and without prefix or suffix where one order fits."""
+    """A reference finds its order as it is, without a leading mark, and without a suffix where one order fits."""
     assert FOUND[text] == matched[f"c{place}"][0]
 
 
 def test_way_is_told(matched: dict[str, tuple[str | None, str | None]]) -> None:
     """How a payment was matched is kept with it."""
     ways = {text: matched[f"c{place}"][1] for place, text in enumerate(FOUND)}
-    assert ("reference", "reference without prefix or suffix", None) == (ways["1001"], ways["SO-1001"], ways["1006"])
+    assert ("reference", "reference without prefix or suffix", None) == (ways["1001"], ways["1001-2"], ways["1006"])
+
+
+def charge(event_id: str, text: str, amount: str = "9.00", kind: str = "charge", on: str = "2031-04-03") -> Row:
+    """An event of the processor that names an order."""
+    return processor(event_id, kind, on, amount, amount, order_ref=text)
+
+
+#: Rows of the processor of orders 1001 to 1006 of 9.00, and the order that the last row finds. What it is for stands beside it.
+PREFIXES: dict[str, tuple[list[Row], str | None]] = {
+    "all are written so": ([charge("a", "SO-1001"), charge("b", "SO-1002"), charge("z", "SO-1003", "5.00")], "1003"),
+    "most are written so": ([charge("a", "1001"), charge("b", "SO-1002"), charge("z", "SO-1003", "5.00")], "1003"),
+    "others are written plainly": ([charge("a", "1001"), charge("b", "1002"), charge("z", "W1003", "5.00")], None),
+    "the payment is what the order owes": ([charge("a", "1001"), charge("b", "1002"), charge("z", "W1003")], "1003"),
+    "another payment names the order": ([charge("a", "1001"), charge("b", "1003"), charge("z", "W1003")], None),
+    "a refund of another series": ([charge("a", "1001"), charge("b", "1002"), charge("z", "W1001", "-3.00", "refund")], None),
+    "refunds have a word before": (
+        [
+            *(charge(f"a{n}", f"100{n}") for n in range(1, 7)),
+            *(charge(f"b{n}", f"Refund 100{n}", "-1.00", "refund") for n in range(1, 3)),
+            charge("z", "Refund 1003", "-1.00", "refund"),
+        ],
+        "1003",
+    ),
+    "refunds follow their payment": (
+        [charge("a", "1001"), charge("b", "1002"), charge("c", "W1003"), charge("z", "W1003", "-3.00", "refund")], "1003"
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PREFIXES)
+def test_lettered_prefix(name: str, tmp_path: Path) -> None:
+    """A prefix is left out where the source writes so for the most part, or the payment is what the order owes."""
+    rows, expected = PREFIXES[name]
+    sold = [order(f"100{number}", "2031-04-02", "9.00") for number in range(1, 7)]
+    books = Books(tmp_path).put(orders=sold, processor=rows)
+    query = "SELECT head.order_id FROM processor_row LEFT JOIN order_head AS head USING (order_no) WHERE event_id = 'z'"
+    assert [(expected,)] == books.query(query)
+
+
+def test_what_is_not_taken_is_a_candidate(tmp_path: Path) -> None:
+    """Orders that a reference may mean are named: one written with letters, one that lost its zeros, one of two shops."""
+    second = '[[source]]\nname = "market"\nkind = "orders"\ncurrency = "USD"\n'
+    books = Books(tmp_path, more=second)
+    books.put(
+        orders=[order(name, "2031-04-02", total) for name, total in (("1001", "9.00"), ("0042", "7.00"), ("7", "5.00"), ("8", "1.00"))],
+        processor=[
+            charge("a", "1001"), charge("b", "8", "1.00"), charge("c", "W1001", "-3.00", "refund"), charge("d", "42", "7.00"),
+            charge("e", "7", "6.00"),
+        ],
+    )  # fmt: skip
+    target = books.folder.exports / "market"
+    target.mkdir(parents=True)
+    (target / "m.csv").write_text(csv_text([order("7", "2031-04-02", "6.00")]), encoding="utf-8")
+    found = {
+        item.event_id: [(each.match, each.amount) for each in item.candidates]
+        for item in books.open_items()
+        if item.kind == "payment-without-order"
+    }
+    assert {
+        "c": [("1001", 900)],
+        "d": [("0042", 700)],
+        "e": [("market/7", 600), ("shop/7", 500)],
+    } == found
+    (cause,) = [item.cause for item in books.open_items() if item.event_id == "e"]
+    assert cause.startswith("several shops have an order 7")
 
 
 def test_payment_reference(matched: dict[str, tuple[str | None, str | None]]) -> None:
