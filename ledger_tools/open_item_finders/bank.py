@@ -48,6 +48,18 @@ def _other_amount(kinds: str, item_kind: str) -> str:
     """
 
 
+def _ahead(kinds: str, item_kind: str) -> str:
+    """What bank lines hold of movements that are dated after the day."""
+    return f"""
+    SELECT '{item_kind}', row."at"::DATE, sum(moved)::BIGINT, movement.currency, NULL, tie.key, source.name, tie.key,
+           'no payout or top-up of this day or before explains it'
+    FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key)
+    JOIN movement ON movement.movement_no = tie.movement_no JOIN source ON source.source_no = tie.source_no
+    WHERE tie.source_no > 0 AND row."at"::DATE <= $as_of AND moved_on > $as_of AND movement.kind IN ({kinds})
+    GROUP BY row."at", movement.currency, tie.key, source.name
+    """
+
+
 def _party(row: str) -> str:
     """SQL expression: the words of a bank line without those that hold a digit, which change from line to line."""
     return f"trim(regexp_replace(upper(coalesce({row}.memo, '')), '[^ ]*[0-9][^ ]*', '', 'g'))"
@@ -168,6 +180,8 @@ FINDERS = (
     Finder(_under_way(_TOP_UPS, "top-up-without-bank-line"), "top_up", held=Held("top_ups_in_transit")),
     Finder(_other_amount(_PAYOUTS, "payout-not-in-bank"), held=Held("payouts_in_transit")),
     Finder(_other_amount(_TOP_UPS, "top-up-without-bank-line"), held=Held("top_ups_in_transit")),
+    Finder(_ahead(_PAYOUTS, "deposit-without-payout"), "payout", held=Held("payouts_in_transit", -1)),
+    Finder(_ahead(_TOP_UPS, "bank-line-without-rule"), "top_up", held=Held("top_ups_in_transit", -1)),
     Finder(_BANK_LINE, held=Held("suspense", -1)),
     Finder(_ADJUSTMENT, held=Held("suspense", -1)),
     Finder(_WALLET, held=Held("suspense")),
