@@ -158,6 +158,10 @@ def _is_same_item(one: Decision, other: Decision) -> bool:
     return short == long or (len(records) == 1 and long.startswith(short))
 
 
+#: The line that begins a decision.
+_HEAD = re.compile(r"^[ \t]*\[\[[ \t]*[\"']?decision[\"']?[ \t]*\]\]", re.MULTILINE)
+
+
 @dataclass(frozen=True)
 class _Written:
     """The file as it stands: its text with plain line ends, and what surrounds it, so that all of it stays."""
@@ -243,8 +247,6 @@ def withdraw_decision(file: Path, item: str) -> tuple[Decision, ...]:
     Raises:
         LedgerError: the item is not decided, or the file is wrong.
     """
-    import tomlkit
-
     known = read_decisions(file)
     items = sorted({decision.item for decision in known if item and decision.item.startswith(item)})
     if item in items:
@@ -255,15 +257,22 @@ def withdraw_decision(file: Path, item: str) -> tuple[Decision, ...]:
     about = [place for place, decision in enumerate(known) if decision.item == items[0]]
     last = [place for place in about if known[place].action != "match"] or about
     written = _Written.read(file)
-    document = tomlkit.parse(written.text)
-    tables: Any = document["decision"]
-    for place in reversed(last):
-        del tables[place]
-    if not len(tables):
-        del document["decision"]
     left = [decision for place, decision in enumerate(known) if place not in last]
-    written.replace(file, tomlkit.dumps(document), left)
+    written.replace(file, _without(written.text, last), left)
     return tuple(known[place] for place in last)
+
+
+def _without(text: str, places: Sequence[int]) -> str:
+    """The file's text without the tables at these places; comments after a table's last line speak of the next one and stay."""
+    starts = [found.start() for found in _HEAD.finditer(text)] + [len(text)]
+    for place in reversed(places):
+        lines = text[starts[place] : starts[place + 1]].splitlines(keepends=True)
+        kept = len(lines)
+        while kept and (not lines[kept - 1].strip() or lines[kept - 1].lstrip().startswith("#")):
+            kept -= 1
+        after = "".join(lines[kept:]).lstrip("\n")
+        text = text[: starts[place]] + after + text[starts[place + 1] :]
+    return text
 
 
 def list_decisions(connection: duckdb.DuckDBPyConnection, decisions: tuple[Decision, ...]) -> None:

@@ -50,6 +50,22 @@ def test_a_file_of_ours_goes_again(tmp_path: Path) -> None:
     assert file.read_text(encoding="utf-8").startswith("# asked the bank\n")
 
 
+@pytest.mark.parametrize("gone", ["0000aaaa", "0000bbbb", "0000cccc"])
+def test_comments_between_decisions_stay(gone: str, tmp_path: Path) -> None:
+    """Whichever decision is taken back, every comment around the others is still there, and in its place."""
+    file = tmp_path / "decisions.toml"
+    comments = ["# on the first", "# Note on the fee: agreed by phone", "# on the third", "# at the end"]
+    for comment, item in zip(comments, ["0000aaaa", "0000bbbb", "0000cccc"], strict=False):
+        text = file.read_text(encoding="utf-8") if file.is_file() else ""
+        file.write_text(f"{text}{comment}\n", encoding="utf-8")
+        add_decisions(file, [decision(item)])
+    file.write_text(file.read_text(encoding="utf-8") + "# at the end\n", encoding="utf-8")
+    withdraw_decision(file, gone)
+    lines = file.read_text(encoding="utf-8").splitlines()
+    assert comments == [line for line in lines if line.startswith("#")]
+    assert 2 == lines.count("[[decision]]")
+
+
 def test_a_beginning_of_an_id_is_enough(tmp_path: Path) -> None:
     """A decision is taken back by a beginning of its item's id that no other decided item shares."""
     file = tmp_path / "decisions.toml"
@@ -125,6 +141,8 @@ def test_a_table_of_its_own_may_be_written_in_any_way(head: str, tmp_path: Path)
     file.write_text(f"{head}\n{ONE}", encoding="utf-8", newline="")
     add_decisions(file, [decision("0000aaaa")])
     assert ["0123abcd", "0000aaaa"] == [one.item for one in read_decisions(file)]
+    withdraw_decision(file, "0123abcd")
+    assert ["0000aaaa"] == [one.item for one in read_decisions(file)]
 
 
 def test_what_would_not_read_back_is_not_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
