@@ -51,12 +51,26 @@ class _Scene:
 
     connection: duckdb.DuckDBPyConnection
     source_no: int
+    source: str
     kind: str
     currency: str
     step: Step
     is_last: bool
     before: tuple[_Event, ...]
     later: tuple[_Event, ...]
+
+    def too_many(self) -> list[_Event]:
+        """Events of the difference's amount that the balance may be stated without.
+
+        Before the first stated balance nothing tells a wrong line from a wrong opening balance, and a bank's own lines lead
+        to the balance that it states: none of them is one too many.
+        """
+        is_own = self.kind == "bank" and self.step.after is None
+        return [
+            event
+            for event in self.before
+            if event.amount == -self.step.change and not (is_own and event.source == self.source)
+        ]
 
     def explained(self, kind: str, events: Sequence[str], what: str) -> Explanation:
         """The step as explained by these events."""
@@ -75,15 +89,16 @@ def explain_difference(
     accepted = _accepted(connection, source_no, currency, last)
     if accepted is not None:
         return accepted
-    row = connection.execute("SELECT kind FROM source WHERE source_no = ?", [source_no]).fetchone()
+    row = connection.execute("SELECT name, kind FROM source WHERE source_no = ?", [source_no]).fetchone()
     assert row is not None
+    name, kind = row
     parts = []
     for step in find_steps(days):
         events = _events_around(connection, account_no, currency, step)
         before = tuple(event for event in events if event.posted_on <= step.by)
         later = tuple(event for event in events if event.posted_on > step.by)
         parts.append(
-            _explain_step(_Scene(connection, source_no, str(row[0]), currency, step, step.by == last.on, before, later))
+            _explain_step(_Scene(connection, source_no, name, kind, currency, step, step.by == last.on, before, later))
         )
     return tuple(parts)
 
@@ -220,7 +235,7 @@ def _vanished_event(scene: _Scene) -> Explanation | None:
 
 def _doubled_event(scene: _Scene) -> Explanation | None:
     """One event that is in the books twice: two of one amount within days, one of them too many."""
-    fitting = [event for event in scene.before if event.amount == -scene.step.change]
+    fitting = scene.too_many()
     if len(fitting) != 2 or (fitting[1].posted_on - fitting[0].posted_on).days > _DOUBLED_DAYS:
         return None
     first, second = fitting
@@ -239,7 +254,7 @@ def _matched(scene: _Scene) -> set[str]:
 
 def _single_event(scene: _Scene) -> Explanation | None:
     """The one event that the balance is stated without, or with although the books have it later."""
-    without = [event for event in scene.before if event.amount == -scene.step.change]
+    without = scene.too_many()
     with_it = [event for event in scene.later if event.amount == scene.step.change and scene.is_last]
     if len(without) + len(with_it) != 1:
         return None
@@ -348,8 +363,11 @@ def _hints(scene: _Scene) -> list[str]:
     """Where to look for what nothing explains; common practice, none of it is proof."""
     change = scene.step.change
     hints = []
-    if scene.step.after is None and all(event.source != _BY_HAND for event in scene.before):
-        hints.append("is an opening balance missing in hand.beancount?")
+    if scene.step.after is None:
+        by_hand = any(event.source == _BY_HAND for event in scene.before)
+        hints.append(
+            f"is {'the opening balance in hand.beancount right' if by_hand else 'an opening balance missing in hand.beancount'}?"
+        )
     turned = [event for event in scene.before if 2 * event.amount == -change]
     if len(turned) == 1:
         hints.append(f"{turned[0].event_id} with the other sign would make it up")
