@@ -191,7 +191,15 @@ def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSet
         """
     )
     _match_several_named(connection)
-    connection.execute("DROP TABLE named")
+    # a text that names what another line completes speaks of no third payout, whatever the amount
+    connection.execute(
+        f"""
+        UPDATE line SET by_amount = false FROM (
+            SELECT line_no FROM named GROUP BY line_no HAVING bool_and(movement_no IN (SELECT movement_no FROM found))
+        ) AS taken WHERE taken.line_no = line.line_no AND line.{_OPEN_LINE};
+        DROP TABLE named
+        """
+    )
 
 
 def _match_several_named(connection: duckdb.DuckDBPyConnection) -> None:

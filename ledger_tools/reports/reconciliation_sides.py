@@ -64,20 +64,28 @@ class Movement:
         return f"{self.source} {self.event_id}"
 
 
+#: Both halves are dated as the books have them: what came after its month was closed stands in a later one.
 _MOVEMENTS = """
+    WITH booked AS (
+        SELECT source_no, event_id, min(posted_on) AS day FROM event
+        SEMI JOIN (SELECT source_no, event_id FROM movement UNION ALL SELECT source_no, key FROM bank_match) AS half
+            USING (source_no, event_id) GROUP BY ALL
+    )
     SELECT movement.movement_no, movement.source_no, source.name, movement.event_id, movement.kind, movement.reference,
-           moved_on, movement.amount, line.source_no, line.day, line.moved,
+           coalesce(booked.day, moved_on) AS moved_on, movement.amount, line.source_no, line.day, line.moved,
            line.arrives, coalesce(decision.action = 'account', false),
            CASE WHEN decision.action = 'accept' THEN 'accepted by ' || decided_by || ': ' || reason ELSE '' END
-    FROM movement JOIN source USING (source_no)
-    LEFT JOIN (SELECT tie.movement_no, min(tie.source_no) AS source_no, min("at"::DATE) AS day,
-                      coalesce(sum(moved) FILTER ("at"::DATE <= $on), sum(moved))::BIGINT AS moved,
-                      sum(moved)::BIGINT AS arrives
-               FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key) GROUP BY tie.movement_no) AS line
+    FROM movement JOIN source USING (source_no) LEFT JOIN booked USING (source_no, event_id)
+    LEFT JOIN (SELECT movement_no, min(source_no) AS source_no, min(day) AS day,
+                      coalesce(sum(moved) FILTER (day <= $on), sum(moved))::BIGINT AS moved, sum(moved)::BIGINT AS arrives
+               FROM (SELECT tie.*, coalesce(booked.day, row."at"::DATE) AS day
+                     FROM bank_match AS tie JOIN bank_row AS row USING (source_no, key)
+                     LEFT JOIN booked ON booked.source_no = tie.source_no AND booked.event_id = tie.key)
+               GROUP BY movement_no) AS line
         USING (movement_no)
     LEFT JOIN decision ON decision.source = source.name AND decision.event_id = movement.event_id
         AND decision.kind IN ('payout-not-in-bank', 'top-up-without-bank-line') AND decision.action IN ('account', 'accept')
-    WHERE movement.currency = $currency ORDER BY moved_on, movement.movement_no
+    WHERE movement.currency = $currency ORDER BY 7, movement.movement_no
 """
 
 #: In-transit balances by movement; what a person put there otherwise has none. A bank's own half is in the bank already.

@@ -1,11 +1,15 @@
 """A month closes on balances that something states and the books have, or a person has accepted as they are."""
 
+import datetime
 from pathlib import Path
 
 import pytest
-from april_shop import DAY, close, states
-from kept_books import Books, bank, silent
+from april_shop import DAY, WAIVABLE, close, put_april, states
+from april_shop import SETTINGS as APRIL
+from kept_books import Books, bank, processor, silent
 
+from ledger_tools.archive import open_books
+from ledger_tools.reports.reconciliation import report_reconciliation
 from ledger_tools.settlement import Verdict
 from ledger_tools.settling import settle_item
 
@@ -67,3 +71,24 @@ def test_broken_chain_blocks(tmp_path: Path) -> None:
         step.state,
         [item.text.split(":")[0] for item in step.items],
     )
+
+
+@pytest.mark.parametrize("late", [True, False], ids=["after the close", "before it"])
+def test_closed_month_stays_reconciled(late: bool, tmp_path: Path) -> None:
+    """A payout of April that comes after April was closed is the books' from May on: April's two sides still agree."""
+    books = Books(tmp_path, more=APRIL).build()
+    put_april(books)
+    payouts = [
+        processor(f"po-{number}", "payout", f"2031-04-{day}", amount, amount)
+        for number, day, amount in ((1, 28, "-7.00"), (2, 29, "-5.00"))
+    ]
+    if not late:
+        books.put(processor=payouts)
+    assert close(books, "2031-04", *WAIVABLE).closed
+    if late:
+        books.put(processor=payouts)
+    books.put(bank=[bank("2031-05-02", "7.00", "SETTLEMENT")])
+    with open_books(books.folder, silent) as connection:
+        report = report_reconciliation(connection, datetime.date(2031, 4, 30))
+    (sides,) = [each for each in report.sides if each.source == "checking"]
+    assert (0, [] if late else [700, 500]) == (sides.remaining, [each.amount for each in sides.statement_lines])
