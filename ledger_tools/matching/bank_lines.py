@@ -191,15 +191,6 @@ def _match_by_reference(connection: duckdb.DuckDBPyConnection, settings: ShopSet
         """
     )
     _match_several_named(connection)
-    # a text that names what another line completes speaks of no third payout, whatever the amount
-    connection.execute(
-        f"""
-        UPDATE line SET by_amount = false FROM (
-            SELECT line_no FROM named GROUP BY line_no HAVING bool_and(movement_no IN (SELECT movement_no FROM found))
-        ) AS taken WHERE taken.line_no = line.line_no AND line.{_OPEN_LINE};
-        DROP TABLE named
-        """
-    )
 
 
 def _match_several_named(connection: duckdb.DuckDBPyConnection) -> None:
@@ -239,6 +230,11 @@ _MATCHED = """
 """
 
 
+#: A line whose text names payouts speaks of no other one, whatever the amount.
+_NOT_NAMED_OTHERWISE = """(later.no NOT IN (SELECT line_no FROM named)
+    OR EXISTS (SELECT 1 FROM named WHERE named.line_no = later.no AND named.movement_no = earlier.no))"""
+
+
 def _match_by_amount(connection: duckdb.DuckDBPyConnection, settings: ShopSettings) -> None:
     """By amount in the bank's currency, by a stated foreign amount, and by what a foreign amount is worth."""
     line_open = f"by_amount AND {_OPEN_LINE}"
@@ -252,7 +248,8 @@ def _match_by_amount(connection: duckdb.DuckDBPyConnection, settings: ShopSettin
         earlier = f"""SELECT movement_no AS no, {bucket} AS bucket, moved_on AS day, source_no, {moving} AS open
                       FROM movement WHERE {condition}"""
         take = functools.partial(_take, connection, stage)
-        match_unique(connection, Sides(later, earlier, _MATCHED), stage.days, stages.NEAR, take)
+        match_unique(connection, Sides(later, earlier, _MATCHED, _NOT_NAMED_OTHERWISE), stage.days, stages.NEAR, take)
+    connection.execute("DROP TABLE named")
     _match_foreign(connection, settings)
 
 

@@ -97,3 +97,13 @@ def test_two_payouts_of_one_amount_stay_open(tmp_path: Path) -> None:
         ("deposit-without-payout", "20310408:80000:1"),
         ("bank-line-without-rule", "20310430:-100:1"),
     ] == [(item.kind, item.event_id) for item in books.open_items()]
+
+
+def test_text_that_names_what_is_taken(tmp_path: Path) -> None:
+    """A line that names a payout which another line completes speaks of no third one, though the amount fits."""
+    books = Books(tmp_path).put(
+        processor=[payout("po-1000", "2031-04-05", "11.00"), payout("po-2000", "2031-04-06", "10.00")],
+        bank=[bank("2031-04-07", "11.00", "settlement po-1000 a"), bank("2031-04-08", "10.00", "settlement po-1000 b")],
+    )
+    found = books.query("SELECT key, event_id FROM bank_match JOIN movement USING (movement_no)")
+    assert [("20310407:1100:1", "po-1000")] == found
