@@ -2,8 +2,8 @@
 
 A suffix (`1001-2`: a split shipment, a reprint) is taken off where exactly one order fits. A lettered prefix that one side
 writes and the other does not may be that side's way of writing, or another series of numbers altogether: it counts where
-most references of the source and kind of event are written so, or where the payment is what the order owes. What does not
-count is a candidate for a person (`like`).
+most references of the source and kind of event are written so, or where the payment is what the order owes or the charge is
+for its goods. What does not count is a candidate for a person (`like_<kind>`).
 
 Place in the flow: called by `by_reference` for one kind of export; `list_like` once everything else is matched.
 """
@@ -14,9 +14,17 @@ import duckdb
 
 from ledger_tools.matching import stages
 from ledger_tools.matching.candidates import rank_candidates
+from ledger_tools.store import sku_key
 
 #: What a lettered prefix (`SO-`, `Order `) and a split or reprint suffix (`-2`) look like. Common practice.
 _PREFIX, _SUFFIX = "^[A-Z]+[-_ #]*", "([0-9])[-_./][0-9]{1,2}$"
+
+#: SQL condition on an event `kept` and the order `head` that its reference may mean: the event is what the order asks for.
+_AGREES = {
+    "processor": "kept.gross = head.total - coalesce(head.gift_card_paid, 0) AND kept.currency = head.currency",
+    "wallet": f"""EXISTS (SELECT 1 FROM order_line AS line
+        WHERE line.order_no = head.order_no AND {sku_key("line.sku")} = {sku_key("kept.sku")})""",
+}
 
 #: References of one way of writing among one kind of event from which it is a habit by itself. Common practice.
 _A_HABIT = 3
@@ -51,8 +59,7 @@ def loosen(connection: duckdb.DuckDBPyConnection, kind: str, normal: str) -> Non
     if row is not None:
         _list_readings(connection)
         _take_habits(connection)
-        if kind == "processor":
-            _take_paid(connection)
+        _take_agreeing(connection, kind)
         _list_others(connection, kind)
         connection.execute("DROP TABLE reading")
     connection.execute("DROP TABLE referenced")
@@ -126,26 +133,26 @@ def _take_habits(connection: duckdb.DuckDBPyConnection) -> None:
     )
 
 
-def _take_paid(connection: duckdb.DuckDBPyConnection) -> None:
-    """Take the reference of a payment that is what the order owes, where no other payment names the order."""
+def _take_agreeing(connection: duckdb.DuckDBPyConnection, kind: str) -> None:
+    """Take a reference whose payment is what the order owes, or whose charge is for its goods, where no other names the order."""
     window = stages.REFERENCE.days
     connection.execute(
         f"""
         INSERT INTO loosened
-        WITH paid AS (
-            SELECT referenced.source_no, order_key, reading.order_no
-            FROM referenced JOIN reading USING (order_key) JOIN kept_processor AS kept USING (source_no, event_id)
+        WITH agreeing AS (
+            SELECT DISTINCT referenced.source_no, order_key, reading.order_no
+            FROM referenced JOIN reading USING (order_key) JOIN kept_{kind} AS kept USING (source_no, event_id)
             JOIN order_head AS head ON head.order_no = reading.order_no
-            WHERE fits AND referenced.kind = 'charge' AND kept.gross = head.total - coalesce(head.gift_card_paid, 0)
-              AND kept.currency = head.currency
+            WHERE fits AND referenced.kind = 'charge' AND {_AGREES[kind]}
               AND kept."at"::DATE - head.placed_at::DATE BETWEEN {window.low} AND {window.high}
               AND reading.order_no NOT IN (SELECT order_no FROM referenced WHERE order_no IS NOT NULL AND kind = 'charge')
-            QUALIFY count(*) OVER (PARTITION BY reading.order_no) = 1
+        ), alone AS (
+            SELECT * FROM agreeing QUALIFY count(*) OVER (PARTITION BY order_no) = 1
         )
-        SELECT DISTINCT paid.source_no, referenced.kind, paid.order_key, paid.order_no
-        FROM paid JOIN referenced USING (source_no, order_key)
-        ANTI JOIN loosened ON loosened.source_no = paid.source_no AND loosened.kind = referenced.kind
-            AND loosened.order_key = paid.order_key
+        SELECT DISTINCT alone.source_no, referenced.kind, alone.order_key, alone.order_no
+        FROM alone JOIN referenced USING (source_no, order_key)
+        ANTI JOIN loosened ON loosened.source_no = alone.source_no AND loosened.kind = referenced.kind
+            AND loosened.order_key = alone.order_key
         """
     )
 

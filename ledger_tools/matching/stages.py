@@ -56,7 +56,7 @@ LOOSE_REFERENCE = Stage(
     "payments and charges to orders",
     None,
     "exactly one order fits; a lettered prefix is left out where most references of the source and kind of event are written "
-    "so, or where the payment is what the order owes",
+    "so, or where the payment is what the order owes, or the charge is for its goods",
 )
 PAYMENT_REFERENCE = Stage(
     "payment reference", "payments, refunds, disputes to orders", None,

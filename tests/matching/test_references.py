@@ -120,6 +120,20 @@ def test_lettered_prefix(name: str, tmp_path: Path) -> None:
     assert [(expected,)] == books.query(query)
 
 
+@pytest.mark.parametrize(("sku", "expected"), [("mug", "1003"), ("TEE", None)])
+def test_lettered_prefix_of_a_charge(sku: str, expected: str | None, tmp_path: Path) -> None:
+    """A charge whose reference has letters that most have not belongs to the order if it is for its goods."""
+    rows = [
+        wallet("a", "charge", "2031-04-03", "2.00", order_ref="1001"),
+        wallet("b", "charge", "2031-04-03", "2.00", order_ref="1002"),
+    ]
+    rows.append(wallet("z", "charge", "2031-04-03", "2.00", order_ref="W1003", sku=sku, quantity=1))
+    sold = [order(f"100{number}", "2031-04-02", "9.00", sku="MUG") for number in range(1, 4)]
+    books = Books(tmp_path).put(orders=sold, wallet=rows)
+    query = "SELECT head.order_id FROM wallet_row LEFT JOIN order_head AS head USING (order_no) WHERE event_id = 'z'"
+    assert [(expected,)] == books.query(query)
+
+
 def test_what_is_not_taken_is_a_candidate(tmp_path: Path) -> None:
     """Orders that a reference may mean are named: one written with letters, one that lost its zeros, one of two shops."""
     second = '[[source]]\nname = "market"\nkind = "orders"\ncurrency = "USD"\n'

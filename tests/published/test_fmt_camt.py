@@ -40,7 +40,7 @@ def test_balances_tie_out(tmp_path):
     assert [10567850, -20000000, 3000000] == amounts
     assert -6432150 == sum(amounts)
     assert (
-        StatedBalance(datetime.date(2010, 10, 15), 50000000, "SEK"),
+        StatedBalance(datetime.date(2010, 10, 15), 50000000, "SEK", opening=True),
         StatedBalance(datetime.date(2010, 10, 18), 43567850, "SEK"),
     ) == facts.balances
     assert (datetime.date(2010, 10, 16), datetime.date(2010, 10, 18)) == (facts.first_day, facts.last_day)
