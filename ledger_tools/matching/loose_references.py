@@ -113,22 +113,23 @@ def _take_habits(connection: duckdb.DuckDBPyConnection) -> None:
     connection.execute(
         f"""
         INSERT INTO loosened
-        WITH written AS (
-            SELECT DISTINCT source_no, kind, order_key, referenced.order_no IS NOT NULL AS exact, reading.order_no, style
-            FROM referenced LEFT JOIN reading USING (order_key) WHERE referenced.order_no IS NOT NULL OR fits
-        ), counted AS (
-            SELECT *, count(*) FILTER (NOT exact) OVER (PARTITION BY source_no, kind, style) AS so,
-                   count(*) FILTER (exact) OVER (PARTITION BY source_no, kind) AS plain
-            FROM written
-        ), overall AS (
-            SELECT source_no, count(DISTINCT order_key) AS plain FROM written WHERE exact GROUP BY source_no
-        ), styled AS (
-            SELECT source_no, style, count(DISTINCT order_key) AS so FROM written WHERE NOT exact GROUP BY ALL
+        WITH loose AS (
+            SELECT DISTINCT source_no, kind, order_key, reading.order_no, style
+            FROM referenced JOIN reading USING (order_key) WHERE referenced.order_no IS NULL AND fits
+        ), written AS (
+            SELECT source_no, kind, style, count(*) AS so FROM loose GROUP BY ALL
+        ), written_at_all AS (
+            SELECT source_no, style, count(DISTINCT order_key) AS so FROM loose GROUP BY ALL
+        ), plain AS (
+            SELECT source_no, kind, count(DISTINCT order_key) AS so FROM referenced WHERE order_no IS NOT NULL GROUP BY ALL
+        ), plain_at_all AS (
+            SELECT source_no, count(DISTINCT order_key) AS so FROM referenced WHERE order_no IS NOT NULL GROUP BY ALL
         )
-        SELECT source_no, kind, order_key, counted.order_no FROM counted
-        LEFT JOIN overall USING (source_no) LEFT JOIN styled USING (source_no, style)
-        WHERE NOT exact AND (style IS NULL OR counted.so > counted.plain
-                             AND (counted.so >= {_A_HABIT} OR styled.so > coalesce(overall.plain, 0)))
+        SELECT source_no, kind, order_key, loose.order_no FROM loose
+        LEFT JOIN written USING (source_no, kind, style) LEFT JOIN written_at_all USING (source_no, style)
+        LEFT JOIN plain USING (source_no, kind) LEFT JOIN plain_at_all USING (source_no)
+        WHERE style IS NULL OR written.so > coalesce(plain.so, 0)
+          AND (written.so >= {_A_HABIT} OR written_at_all.so > coalesce(plain_at_all.so, 0))
         """
     )
 
