@@ -38,9 +38,9 @@ def match_goods(connection: duckdb.DuckDBPyConnection, patterns: Mapping[int, st
         sides = Sides(
             "SELECT making_no AS no, bucket, day, source_no, order_no IS NULL AS open FROM making",
             "SELECT order_no AS no, bucket, day, source_no, open FROM basket",
-            """SELECT making.source_no AS later_source_no, basket.source_no AS earlier_source_no,
+            f"""SELECT making.source_no AS later_source_no, basket.source_no AS earlier_source_no,
                       (making.day - basket.day)::INTEGER AS lag
-               FROM making JOIN basket USING (order_no) WHERE making.day - basket.day BETWEEN 0 AND 5""",
+               FROM making JOIN basket USING (order_no) WHERE making.day - basket.day BETWEEN {stage.days.low} AND {stage.days.high}""",
             NOT_BEFORE_THE_ORDER,
         )
         match_unique(connection, sides, stage.days, None, functools.partial(_take, connection))

@@ -109,9 +109,10 @@ def _match_by_amount(connection: duckdb.DuckDBPyConnection) -> None:
             FROM processor_row WHERE kind = 'charge' AND order_no IS NOT NULL""",
         """SELECT order_no AS no, total - coalesce(gift_card_paid, 0) || ' ' || currency AS bucket, placed_at::DATE AS day, source_no,
                   order_no IN (SELECT order_no FROM unpaid) AS open FROM order_head""",
-        """SELECT row.source_no AS later_source_no, head.source_no AS earlier_source_no, row."at"::DATE - head.placed_at::DATE AS lag
+        f"""SELECT row.source_no AS later_source_no, head.source_no AS earlier_source_no, row."at"::DATE - head.placed_at::DATE AS lag
            FROM processor_row AS row JOIN order_head AS head USING (order_no)
-           WHERE kind = 'charge' AND matched_by <> 'decision' AND row."at"::DATE - head.placed_at::DATE BETWEEN -1 AND 3""",
+           WHERE kind = 'charge' AND matched_by <> 'decision'
+             AND row."at"::DATE - head.placed_at::DATE BETWEEN {stage.days.low} AND {stage.days.high}""",
     )
     match_unique(connection, sides, stage.days, stages.PAYMENT_NEAR, functools.partial(_take, connection, stage))
 

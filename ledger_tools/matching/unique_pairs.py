@@ -3,8 +3,8 @@
 Two temporary tables hold what is still open: `later_side` (bank lines, payments, charges) and `earlier_side` (payouts,
 top-ups, orders), each with (no, bucket, day, source_no, first_day, last_day, repeated). Records of one `bucket` (amount
 and currency, or goods and destination) in a window of days compete. `first_day` and `last_day` span the days around the
-record that its source's exports cover; `repeated` says that the bucket is no single record's on either side. Source 0 is
-what people write, which is all there on every day.
+record that its source's exports cover; `repeated` says that the bucket is no single record's on either side. Source 0 (cheques)
+and that of `written` are what people write, which is all there on every day.
 
 A pair is taken where neither record has another partner in the whole window; or where it is the only one in the usual
 days and everything that competes has a partner of its own there. What occurs more than once is not matched at the
@@ -20,9 +20,12 @@ from dataclasses import dataclass
 import duckdb
 
 from ledger_tools.matching.stages import COMPETITORS_AT_MOST, LEARNT_FROM, Window
+from ledger_tools.matching.written import SOURCE_NO as WRITTEN
 
 #: SQL: spans of days without a gap that each source's exports cover.
-COVERED_SPANS = "SELECT * FROM covered_span UNION ALL SELECT unnest([0, -2]), DATE '0001-01-01', DATE '9999-12-31'"
+COVERED_SPANS = (
+    f"SELECT * FROM covered_span UNION ALL SELECT unnest([0, {WRITTEN}]), DATE '0001-01-01', DATE '9999-12-31'"
+)
 
 _DAYS_APART = "unnest(range({}, {} + 1))::INTEGER AS days"
 
